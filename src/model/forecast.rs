@@ -1,0 +1,188 @@
+//! The outdoor forecast, whoever made it.
+
+use jiff::{SignedDuration, Timestamp};
+
+use crate::units::{Pressure, Speed, Temperature, VapourPressure};
+
+/// Where the forecast comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Service {
+    /// MET Norway Locationforecast 2.0.
+    MetNorway,
+}
+
+impl Service {
+    /// As it is written in configuration, topics and labels.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::MetNorway => "met-norway",
+        }
+    }
+
+    /// The credit that the service's licence asks for.
+    pub const fn attribution(self) -> &'static str {
+        match self {
+            Self::MetNorway => "Data from MET Norway",
+        }
+    }
+}
+
+/// Outdoor air, as measured or as forecast.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OutdoorAir {
+    /// Dry-bulb temperature.
+    pub temperature: Temperature,
+    /// Partial pressure of the water vapour: what mixes and interpolates, unlike relative humidity.
+    pub vapour_pressure: VapourPressure,
+}
+
+/// The forecast for one moment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ForecastPoint {
+    /// The moment that the values hold for.
+    pub at: Timestamp,
+    /// Temperature and moisture.
+    pub air: OutdoorAir,
+    /// Pressure reduced to sea level, where the service gives it.
+    pub sea_level_pressure: Option<Pressure>,
+    /// Wind speed at 10 m, where the service gives it.
+    pub wind: Option<Speed>,
+}
+
+/// A forecast: moments in rising order, at least one, steps of any length.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Forecast {
+    /// Who made it.
+    pub service: Service,
+    /// When the service says it was made, if it does.
+    pub issued: Option<Timestamp>,
+    points: Vec<ForecastPoint>,
+}
+
+/// Why points do not make a forecast.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum BadForecast {
+    /// No usable moment.
+    #[error("the forecast has no usable moment")]
+    Empty,
+    /// Two moments in the wrong order, or the same moment twice.
+    #[error("the forecast's moments are not in rising order near {0}")]
+    Disordered(Timestamp),
+}
+
+impl Forecast {
+    /// Steps longer than this are a gap: nothing is interpolated across it. MET Norway's longest step is six hours.
+    pub const LONGEST_STEP: SignedDuration = SignedDuration::from_hours(6);
+
+    /// Checks the order of the points.
+    ///
+    /// # Errors
+    /// See [`BadForecast`].
+    pub fn new(
+        service: Service,
+        issued: Option<Timestamp>,
+        points: Vec<ForecastPoint>,
+    ) -> Result<Self, BadForecast> {
+        if points.is_empty() {
+            return Err(BadForecast::Empty);
+        }
+        match points.windows(2).find(|pair| pair[0].at >= pair[1].at) {
+            Some(pair) => Err(BadForecast::Disordered(pair[1].at)),
+            None => Ok(Self { service, issued, points }),
+        }
+    }
+
+    /// The moments, in rising order.
+    pub fn points(&self) -> &[ForecastPoint] {
+        &self.points
+    }
+
+    /// The last moment that the forecast speaks of.
+    pub fn ends(&self) -> Timestamp {
+        self.points[self.points.len() - 1].at
+    }
+
+    /// The forecast for any moment inside it, linear between its points in temperature and in vapour pressure.
+    /// `None` before its start, after its end, and inside a gap longer than [`Self::LONGEST_STEP`].
+    pub fn at(&self, moment: Timestamp) -> Option<ForecastPoint> {
+        let after = self.points.partition_point(|point| point.at < moment);
+        let right = self.points.get(after)?;
+        if right.at == moment {
+            return Some(*right);
+        }
+        let left = self.points.get(after.checked_sub(1)?)?;
+        let step = right.at.duration_since(left.at);
+        if step > Self::LONGEST_STEP {
+            return None;
+        }
+        let share = moment.duration_since(left.at).as_secs_f64() / step.as_secs_f64();
+        let between = |a: f64, b: f64| a + share * (b - a);
+        Some(ForecastPoint {
+            at: moment,
+            air: OutdoorAir {
+                temperature: Temperature::clamped(between(
+                    left.air.temperature.celsius(),
+                    right.air.temperature.celsius(),
+                )),
+                vapour_pressure: VapourPressure::clamped(between(
+                    left.air.vapour_pressure.pascals(),
+                    right.air.vapour_pressure.pascals(),
+                )),
+            },
+            sea_level_pressure: left
+                .sea_level_pressure
+                .zip(right.sea_level_pressure)
+                .map(|(a, b)| Pressure::clamped(between(a.pascals(), b.pascals()))),
+            wind: left
+                .wind
+                .zip(right.wind)
+                .map(|(a, b)| Speed::clamped(between(a.metres_per_second(), b.metres_per_second()))),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn point(hour: i64, celsius: f64) -> ForecastPoint {
+        ForecastPoint {
+            at: Timestamp::from_second(hour * 3_600).unwrap(),
+            air: OutdoorAir {
+                temperature: Temperature::from_celsius(celsius).unwrap(),
+                vapour_pressure: VapourPressure::from_pascals(300.0).unwrap(),
+            },
+            sea_level_pressure: None,
+            wind: None,
+        }
+    }
+
+    #[test]
+    fn values_between_two_moments_lie_on_the_straight_line() {
+        let forecast = Forecast::new(Service::MetNorway, None, vec![point(0, 0.0), point(6, -6.0)]).unwrap();
+        let at = |minutes: i64| forecast.at(Timestamp::from_second(minutes * 60).unwrap());
+        assert!((at(120).unwrap().air.temperature.celsius() + 2.0).abs() < 1e-9);
+        assert!((at(0).unwrap().air.temperature.celsius() - 0.0).abs() < 1e-9);
+        assert!((at(360).unwrap().air.temperature.celsius() + 6.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn nothing_is_guessed_outside_the_forecast_or_inside_a_gap() {
+        let forecast =
+            Forecast::new(Service::MetNorway, None, vec![point(0, 0.0), point(1, 0.0), point(8, 0.0)]).unwrap();
+        let at = |hours: i64| forecast.at(Timestamp::from_second(hours * 3_600).unwrap());
+        assert!(at(-1).is_none());
+        assert!(at(9).is_none());
+        assert!(at(4).is_none(), "a seven-hour gap was bridged");
+        assert!(at(8).is_some());
+    }
+
+    #[test]
+    fn moments_out_of_order_are_refused() {
+        assert_eq!(
+            Forecast::new(Service::MetNorway, None, vec![point(1, 0.0), point(1, 0.0)]),
+            Err(BadForecast::Disordered(Timestamp::from_second(3_600).unwrap()))
+        );
+        assert_eq!(Forecast::new(Service::MetNorway, None, vec![]), Err(BadForecast::Empty));
+    }
+}
