@@ -1,0 +1,3 @@
+//! Values to bytes and back, without I/O.
+
+pub mod topic;

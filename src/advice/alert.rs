@@ -1,0 +1,297 @@
+//! Alerts: one state machine for each alert and room.
+
+use std::time::Duration;
+
+use jiff::Timestamp;
+
+use crate::{
+    model::{Now, Quantity},
+    units::{CarbonDioxide, Temperature, WaterFlow, WaterVolume},
+};
+
+/// How much an alert asks of the grower.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Priority {
+    /// Good to know.
+    Notice,
+    /// To be acted on today.
+    Warning,
+    /// To be acted on at once.
+    Critical,
+}
+
+/// Every kind of alert. A kind is one row of [`AlertKind::delays`], one condition in the engine and one sentence.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum AlertKind {
+    /// Lines may freeze in the next 24 hours (site).
+    HardFrost,
+    /// The forecast is missing or too old to warn from (site).
+    ForecastOld,
+    /// The humidifier will not keep up in the next 24 hours (room).
+    HumidifierShortfall,
+    /// A configured source is silent (room, or outdoors on the site).
+    SensorStale,
+    /// Carbon dioxide above the crop's limit (room).
+    CarbonDioxideCrop,
+    /// Carbon dioxide at a limit for people (room).
+    CarbonDioxidePeople,
+}
+
+impl AlertKind {
+    /// Alerts of the whole site.
+    pub const OF_SITE: [Self; 3] = [Self::HardFrost, Self::ForecastOld, Self::SensorStale];
+    /// Alerts of each room.
+    pub const OF_ROOM: [Self; 4] =
+        [Self::HumidifierShortfall, Self::SensorStale, Self::CarbonDioxideCrop, Self::CarbonDioxidePeople];
+
+    /// As it is written in topics and labels.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::HardFrost => "hard-frost",
+            Self::ForecastOld => "forecast-old",
+            Self::HumidifierShortfall => "humidifier-shortfall",
+            Self::SensorStale => "sensor-stale",
+            Self::CarbonDioxideCrop => "carbon-dioxide-crop",
+            Self::CarbonDioxidePeople => "carbon-dioxide-people",
+        }
+    }
+
+    /// For people.
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::HardFrost => "Hard frost ahead",
+            Self::ForecastOld => "Forecast missing or old",
+            Self::HumidifierShortfall => "Humidifier cannot keep up",
+            Self::SensorStale => "Sensor silent",
+            Self::CarbonDioxideCrop => "Carbon dioxide above the crop's limit",
+            Self::CarbonDioxidePeople => "Carbon dioxide at a limit for people",
+        }
+    }
+
+    /// How long a condition must hold before the alert is raised, and how long it must be gone before it is cleared.
+    pub const fn delays(self) -> Delays {
+        let (on, off) = match self {
+            // Forecasts jump at each new run; half an hour of agreement keeps an alert from flapping between two runs.
+            Self::HardFrost | Self::HumidifierShortfall => (0, 1_800),
+            Self::ForecastOld => (60, 0),
+            // The maximum age of the source is the delay.
+            Self::SensorStale => (0, 30),
+            // A door that stands open for a minute, or a person who breathes on the sensor, is no alert.
+            Self::CarbonDioxideCrop => (300, 300),
+            // Never delayed: people are at stake.
+            Self::CarbonDioxidePeople => (0, 600),
+        };
+        Delays { on: Duration::from_secs(on), off: Duration::from_secs(off) }
+    }
+}
+
+/// On-delay and off-delay of an alert.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Delays {
+    /// From the condition's start to the alert.
+    pub on: Duration,
+    /// From the condition's end to normal.
+    pub off: Duration,
+}
+
+/// What an alert says, as data; its sentence is made for the reader's units and time zone.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Message {
+    /// The first hour at or below the frost threshold, and the coldest.
+    HardFrost {
+        /// First moment at or below the threshold.
+        from: Timestamp,
+        /// Coldest moment.
+        coldest_at: Timestamp,
+        /// How cold.
+        coldest: Temperature,
+    },
+    /// Forecast age.
+    ForecastOld {
+        /// When the last forecast arrived; `None` if none ever did.
+        fetched: Option<Timestamp>,
+    },
+    /// From when to when the humidifier will not keep up.
+    Shortfall {
+        /// First moment.
+        from: Timestamp,
+        /// Last moment, or the end of what was looked at.
+        to: Timestamp,
+        /// When it is worst.
+        worst_at: Timestamp,
+        /// Vapour missing then.
+        worst: WaterFlow,
+        /// Water that will be drawn in the next 12 hours.
+        water: Option<WaterVolume>,
+    },
+    /// Which sources are silent.
+    Stale {
+        /// What is not heard.
+        quantities: Vec<Quantity>,
+    },
+    /// Carbon dioxide above a limit.
+    CarbonDioxide {
+        /// What was measured.
+        measured: CarbonDioxide,
+        /// The limit that it passed.
+        limit: CarbonDioxide,
+    },
+}
+
+/// What the engine finds each turn, before any delay.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Condition {
+    /// All is well.
+    Clear,
+    /// The condition holds.
+    Present(Priority, Message),
+    /// An input is missing, and another alert says so. A raised alert becomes unknown, never clear.
+    Missing,
+}
+
+/// State of one alert.
+///
+/// ```text
+/// normal ──present──▶ pending ──on-delay──▶ active ──clear──▶ clearing ──off-delay──▶ normal
+///    ▲                   │                    ▲                   │
+///    └──────clear────────┘                    └──────present──────┘
+///
+/// an input missing:   normal, pending ──▶ suppressed;   active, clearing ──▶ unknown (never normal)
+/// ```
+#[derive(Debug, Clone, PartialEq)]
+pub enum AlertState {
+    /// All is well.
+    Normal,
+    /// The condition holds, not yet for long enough.
+    Pending {
+        /// Since when, as [`Now::elapsed`].
+        since: Duration,
+    },
+    /// Raised.
+    Active {
+        /// How much it asks.
+        priority: Priority,
+        /// What it says.
+        message: Message,
+    },
+    /// The condition is gone, not yet for long enough: still shown.
+    Clearing {
+        /// Since when, as [`Now::elapsed`].
+        since: Duration,
+        /// What it asked last.
+        priority: Priority,
+        /// What it said last.
+        message: Message,
+    },
+    /// An input is missing; another alert says so.
+    Suppressed,
+    /// It was raised, and what it rests on is no longer known.
+    Unknown {
+        /// What it asked last.
+        priority: Priority,
+        /// What it said last.
+        message: Message,
+    },
+}
+
+/// An alert of a room or of the site.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Alert {
+    /// Which.
+    pub kind: AlertKind,
+    /// Where it stands.
+    pub state: AlertState,
+}
+
+/// Values of the published enum, in the order of its format.
+pub const PUBLISHED_STATES: [&str; 8] =
+    ["normal", "pending", "notice", "warning", "critical", "shelved", "suppressed", "unknown"];
+
+impl Alert {
+    /// An alert that nothing is known of yet.
+    pub const fn new(kind: AlertKind) -> Self {
+        Self { kind, state: AlertState::Suppressed }
+    }
+
+    /// The published word, one of [`PUBLISHED_STATES`].
+    pub const fn published(&self) -> &'static str {
+        match &self.state {
+            AlertState::Normal => "normal",
+            AlertState::Pending { .. } => "pending",
+            AlertState::Active { priority, .. } | AlertState::Clearing { priority, .. } => match priority {
+                Priority::Notice => "notice",
+                Priority::Warning => "warning",
+                Priority::Critical => "critical",
+            },
+            AlertState::Suppressed => "suppressed",
+            AlertState::Unknown { .. } => "unknown",
+        }
+    }
+
+    /// What it says, while it is raised or unknown.
+    pub const fn message(&self) -> Option<&Message> {
+        match &self.state {
+            AlertState::Active { message, .. }
+            | AlertState::Clearing { message, .. }
+            | AlertState::Unknown { message, .. } => Some(message),
+            AlertState::Normal | AlertState::Pending { .. } | AlertState::Suppressed => None,
+        }
+    }
+
+    /// Takes in what this turn found. Returns whether people should be told: once per raise, rise in priority,
+    /// return to normal, and loss of the input of a raised alert.
+    pub fn take(&mut self, condition: Condition, now: &Now) -> bool {
+        let before = self.published();
+        let delays = self.kind.delays();
+        let state = std::mem::replace(&mut self.state, AlertState::Normal);
+        self.state = next(state, condition, &delays, now);
+        before != self.published() && !(matches!(before, "pending" | "suppressed") && !self.is_raised())
+            && self.published() != "pending"
+    }
+
+    /// Whether it is shown to people as raised.
+    pub const fn is_raised(&self) -> bool {
+        self.message().is_some()
+    }
+
+    /// When the state changes by itself, as [`Now::elapsed`].
+    pub fn next_deadline(&self) -> Option<Duration> {
+        let delays = self.kind.delays();
+        match &self.state {
+            AlertState::Pending { since } => Some(*since + delays.on),
+            AlertState::Clearing { since, .. } => Some(*since + delays.off),
+            _ => None,
+        }
+    }
+}
+
+fn next(state: AlertState, condition: Condition, delays: &Delays, now: &Now) -> AlertState {
+    use AlertState::{Active, Clearing, Normal, Pending, Suppressed, Unknown};
+    match condition {
+        Condition::Present(priority, message) => match state {
+            Active { .. } | Clearing { .. } | Unknown { .. } => Active { priority, message },
+            Pending { since } if now.since(since) >= delays.on => Active { priority, message },
+            Pending { since } => Pending { since },
+            Normal | Suppressed if delays.on.is_zero() => Active { priority, message },
+            Normal | Suppressed => Pending { since: now.elapsed },
+        },
+        Condition::Clear => match state {
+            Active { priority, message } | Unknown { priority, message } => {
+                if delays.off.is_zero() {
+                    Normal
+                } else {
+                    Clearing { since: now.elapsed, priority, message }
+                }
+            }
+            Clearing { since, .. } if now.since(since) >= delays.off => Normal,
+            clearing @ Clearing { .. } => clearing,
+            Normal | Pending { .. } | Suppressed => Normal,
+        },
+        Condition::Missing => match state {
+            Active { priority, message } | Clearing { priority, message, .. } | Unknown { priority, message } => {
+                Unknown { priority, message }
+            }
+            Normal | Pending { .. } | Suppressed => Suppressed,
+        },
+    }
+}

@@ -1,0 +1,171 @@
+//! Recommended setpoints: what they are. How they are found is in [`decide`](mod@super::decide).
+
+use jiff::Timestamp;
+
+use crate::units::{AirChanges, AirFlow, CarbonDioxide, Fraction, RelativeHumidity, Temperature, WaterFlow};
+
+/// Whether the advice may be followed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Mode {
+    /// Every input that it rests on is present.
+    Active,
+    /// Something is missing; the advice is the careful one, and the reason says what is missing.
+    Degraded,
+    /// There is no advice: use the fallbacks.
+    Withheld,
+}
+
+impl Mode {
+    /// Every mode.
+    pub const ALL: [Self; 3] = [Self::Active, Self::Degraded, Self::Withheld];
+
+    /// As published.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Active => "active",
+            Self::Degraded => "degraded",
+            Self::Withheld => "withheld",
+        }
+    }
+}
+
+/// What keeps the advice from being better.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LimitedBy {
+    /// Nothing: every wish is met.
+    Nothing,
+    /// Carbon dioxide dangerous to people: all the air there is.
+    PeopleSafety,
+    /// The crop's carbon dioxide limit sets the fresh air.
+    CarbonDioxide,
+    /// The configured floor sets the fresh air.
+    Floor,
+    /// Carbon dioxide is unknown or doubtful, so the usual rate is kept.
+    UnknownCarbonDioxide,
+    /// The fan cannot give the fresh air that the crop needs.
+    FanCapacity,
+    /// The humidifier cannot hold the target.
+    HumidifierOutput,
+    /// The air is so close to saturation, by its sensor, that no more water may be added.
+    Saturation,
+    /// The supply air is as moist as the target: fresh air dries nothing.
+    MoistSupply,
+}
+
+impl LimitedBy {
+    /// Every limit.
+    pub const ALL: [Self; 9] = [
+        Self::Nothing,
+        Self::PeopleSafety,
+        Self::CarbonDioxide,
+        Self::Floor,
+        Self::UnknownCarbonDioxide,
+        Self::FanCapacity,
+        Self::HumidifierOutput,
+        Self::Saturation,
+        Self::MoistSupply,
+    ];
+
+    /// As published.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Nothing => "nothing",
+            Self::PeopleSafety => "people-safety",
+            Self::CarbonDioxide => "carbon-dioxide",
+            Self::Floor => "floor",
+            Self::UnknownCarbonDioxide => "unknown-carbon-dioxide",
+            Self::FanCapacity => "fan-capacity",
+            Self::HumidifierOutput => "humidifier-output",
+            Self::Saturation => "saturation",
+            Self::MoistSupply => "moist-supply",
+        }
+    }
+}
+
+/// One decision for one room, complete and consistent in itself.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decision {
+    /// Whether it may be followed.
+    pub mode: Mode,
+    /// The setpoints; `None` exactly when the mode is `withheld`.
+    pub setpoints: Option<Setpoints>,
+    /// What keeps it from being better.
+    pub limited_by: LimitedBy,
+    /// Why, as data; [`Reason::sentence`](super::sentence) says it.
+    pub reason: Reason,
+    /// A consumer must stop following it then, and use the fallbacks.
+    pub valid_until: Timestamp,
+}
+
+/// What to set.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Setpoints {
+    /// Fresh air, at the state of the air that the fan moves.
+    pub fresh_air: AirFlow,
+    /// The same in air changes.
+    pub air_changes: AirChanges,
+    /// The same as a share of the fan's capacity.
+    pub fan_command: Fraction,
+    /// What to hold the room at.
+    pub humidity_target: RelativeHumidity,
+    /// The humidifier's duty that this takes; zero without a humidifier.
+    pub humidifier_duty: Fraction,
+}
+
+/// Why a decision is as it is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Reason {
+    /// No temperature of the room is known.
+    NoRoomTemperature,
+    /// Nothing is known of the air that is supplied.
+    NoSupplyAir,
+    /// Carbon dioxide is dangerous to people.
+    Danger {
+        /// What was measured.
+        measured: CarbonDioxide,
+    },
+    /// Carbon dioxide was dangerous to people when last heard, and is unknown now.
+    DangerUnknown,
+    /// The setpoints follow from the balance.
+    Balance(Balance),
+}
+
+/// The numbers behind a decision.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Balance {
+    /// What sets the fresh air.
+    pub air: AirCause,
+    /// The fresh air advised.
+    pub air_changes: AirChanges,
+    /// The crop's limit.
+    pub carbon_dioxide_limit: CarbonDioxide,
+    /// What was measured, if it is fresh.
+    pub carbon_dioxide: Option<CarbonDioxide>,
+    /// Target humidity.
+    pub humidity_target: RelativeHumidity,
+    /// Temperature of the air supplied.
+    pub supply_temperature: Temperature,
+    /// Vapour needed to hold the target; negative where the supply is moister than the target.
+    pub vapour_needed: WaterFlow,
+    /// Vapour that the humidifier can give.
+    pub vapour_possible: Option<WaterFlow>,
+    /// Whether the room's air is so near saturation that the humidifier must stand.
+    pub saturated: bool,
+}
+
+/// What sets the fresh air.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum AirCause {
+    /// The crop's carbon dioxide needs it.
+    Crop,
+    /// The floor is enough.
+    Floor,
+    /// No believable carbon dioxide reading: the usual rate at least.
+    Unknown,
+    /// Carbon dioxide is near or above the crop's limit: no cut, or more.
+    NearLimit,
+    /// A burner without a flue stands in the room: no cut.
+    Burner,
+    /// The crop needs more than the fan can give.
+    FanFull,
+}

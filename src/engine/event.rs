@@ -1,0 +1,79 @@
+//! What happens to the engine, and what it asks of the shell.
+
+use std::time::Duration;
+
+use crate::model::{Forecast, Measured};
+
+/// Everything that can happen.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Event {
+    /// A source said something believable.
+    Reading {
+        /// Its place in the farm's list of sources.
+        source: usize,
+        /// What it said.
+        measured: Measured,
+    },
+    /// A source said something that is no measurement.
+    Rejected {
+        /// Its place in the farm's list of sources.
+        source: usize,
+        /// Why.
+        rejection: Rejection,
+    },
+    /// A forecast arrived.
+    Forecast {
+        /// The forecast; `None` where the service says that the last one still holds.
+        forecast: Option<Forecast>,
+        /// How long the service asks us to keep it before asking again.
+        keep_for: Duration,
+    },
+    /// A forecast did not arrive.
+    ForecastFailed(FetchFailure),
+    /// The connection to the broker came up.
+    Connected,
+    /// The connection to the broker was lost.
+    Disconnected,
+    /// The calendar clock jumped.
+    ClockStepped,
+    /// Nothing but time has passed.
+    Tick,
+}
+
+/// Why a message was no measurement.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rejection {
+    /// One word for labels.
+    pub word: &'static str,
+    /// One sentence for people, without the payload.
+    pub sentence: String,
+}
+
+/// Why a forecast did not arrive.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FetchFailure {
+    /// One word for labels.
+    pub word: &'static str,
+    /// One sentence for people.
+    pub sentence: String,
+    /// How long the service asks us to wait, if it does.
+    pub retry_after: Option<Duration>,
+}
+
+/// What the engine asks of the shell.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Effect {
+    /// Fetch a forecast; the answer comes back as an event.
+    FetchForecast,
+    /// Tell the log.
+    Notify(Notice),
+}
+
+/// A line for the log.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Notice {
+    /// Whether something is wrong.
+    pub trouble: bool,
+    /// One sentence.
+    pub sentence: String,
+}

@@ -1,0 +1,142 @@
+//! The engine's state after a turn, immutable: topics, metrics and pages are pure renderings of it.
+
+use std::{collections::BTreeMap, sync::Arc, time::Duration};
+
+use jiff::Timestamp;
+
+use crate::{
+    advice::{Alert, Decision},
+    model::{Farm, Forecast, Measured, Now, Place, Quantity, Reading},
+    physics::MoistAir,
+    units::{
+        CarbonDioxide, HumidityRatioDifference, Pressure, RelativeHumidity, Temperature, WaterFlow, WaterVolume,
+    },
+};
+
+/// Everything there is to show.
+#[derive(Debug, Clone)]
+pub struct Snapshot {
+    /// The farm as configured.
+    pub farm: Arc<Farm>,
+    /// When it was taken.
+    pub now: Now,
+    /// The whole site.
+    pub site: SiteState,
+    /// The rooms, in the order of [`Farm::rooms`].
+    pub rooms: Vec<RoomState>,
+    /// The sources, in the order of [`Farm::sources`].
+    pub sources: Vec<SourceState>,
+    /// Events taken in since the start; a reader can tell from it that its message was taken in.
+    pub turns: u64,
+}
+
+/// What is known of the whole site.
+#[derive(Debug, Clone)]
+pub struct SiteState {
+    /// The air outdoors.
+    pub outdoors: OutdoorsState,
+    /// The last good forecast.
+    pub forecast: Option<Arc<Forecast>>,
+    /// When it was fetched or last confirmed.
+    pub forecast_fetched: Option<Timestamp>,
+    /// Fetches that failed since the start, by the failure's word.
+    pub forecast_failures: BTreeMap<&'static str, u64>,
+    /// Fetches that succeeded since the start.
+    pub forecast_successes: u64,
+    /// Coldest forecast temperature of the next 24 hours, and when.
+    pub coldest: Option<(Timestamp, Temperature)>,
+    /// Air pressure at the site, and where it is known from.
+    pub pressure: Pressure,
+    /// Where the pressure is known from.
+    pub pressure_from: PressureFrom,
+    /// Whether the broker is connected.
+    pub connected: bool,
+    /// Connections to the broker since the start.
+    pub connections: u64,
+    /// Alerts of the whole site.
+    pub alerts: Vec<Alert>,
+}
+
+/// Where the air pressure is known from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PressureFrom {
+    /// A sensor at the site.
+    Sensor,
+    /// The forecast's sea-level pressure, brought to the site's elevation.
+    Forecast,
+    /// The standard atmosphere at the site's elevation.
+    StandardAtmosphere,
+}
+
+/// The air outdoors now.
+#[derive(Debug, Clone, Copy)]
+pub struct OutdoorsState {
+    /// Its state; `None` where neither a sensor nor a forecast speaks.
+    pub air: Option<MoistAir>,
+    /// Whether it comes from the farm's own sensor rather than from the forecast.
+    pub from_sensor: bool,
+}
+
+/// What is known of one room.
+#[derive(Debug, Clone)]
+pub struct RoomState {
+    /// Temperature.
+    pub temperature: Reading<Temperature>,
+    /// Relative humidity.
+    pub relative_humidity: Reading<RelativeHumidity>,
+    /// Carbon dioxide.
+    pub carbon_dioxide: Reading<CarbonDioxide>,
+    /// The state of the room's air; `None` unless temperature and humidity are fresh.
+    pub air: Option<MoistAir>,
+    /// The state of the air supplied; `None` where it is not known.
+    pub supply: Option<MoistAir>,
+    /// What the air lacks and what that costs; `None` unless the room's temperature and the supply are known.
+    pub moisture: Option<Moisture>,
+    /// How far carbon dioxide is below the crop's limit (negative: above it), in ppm.
+    pub carbon_dioxide_headroom: Option<f64>,
+    /// What is advised.
+    pub decision: Decision,
+    /// Alerts of this room.
+    pub alerts: Vec<Alert>,
+    /// How long the values above may be taken for the present, as [`Now::elapsed`].
+    pub lives_until: Duration,
+}
+
+/// What the air lacks and what that costs, at the advised fresh air and humidity target.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Moisture {
+    /// Humidity ratio at the target minus that of the supply.
+    pub deficit: HumidityRatioDifference,
+    /// Vapour needed now; zero where the supply is moister than the target.
+    pub vapour: WaterFlow,
+    /// Water drawn now: vapour over evaporated fraction, at most the humidifier's output. `None` without a humidifier.
+    pub drawn: Option<WaterFlow>,
+    /// Water drawn in the next 12 hours; `None` unless a forecast covers them.
+    pub next_12_hours: Option<WaterVolume>,
+    /// Water drawn in the next 24 hours; `None` unless a forecast covers them.
+    pub next_24_hours: Option<WaterVolume>,
+}
+
+/// What is known of one source.
+#[derive(Debug, Clone)]
+pub struct SourceState {
+    /// Where it stands.
+    pub place: Place,
+    /// What it measures.
+    pub quantity: Quantity,
+    /// What it said last.
+    pub reading: Reading<Measured>,
+    /// Calendar time of its last reading.
+    pub last_heard: Option<Timestamp>,
+    /// Readings taken in since the start.
+    pub accepted: u64,
+    /// Messages refused since the start, by the refusal's word.
+    pub rejected: BTreeMap<&'static str, u64>,
+}
+
+impl Snapshot {
+    /// How this farm's people are spoken to.
+    pub fn voice(&self) -> crate::advice::Voice {
+        crate::advice::Voice { units: self.farm.site.units, time_zone: self.farm.site.time_zone.clone() }
+    }
+}
