@@ -245,7 +245,8 @@ impl Alert {
         let delays = self.kind.delays();
         let state = std::mem::replace(&mut self.state, AlertState::Normal);
         self.state = next(state, condition, &delays, now);
-        before != self.published() && !(matches!(before, "pending" | "suppressed") && !self.is_raised())
+        before != self.published()
+            && !(matches!(before, "pending" | "suppressed") && !self.is_raised())
             && self.published() != "pending"
     }
 

@@ -78,11 +78,7 @@ impl Forecast {
     ///
     /// # Errors
     /// See [`BadForecast`].
-    pub fn new(
-        service: Service,
-        issued: Option<Timestamp>,
-        points: Vec<ForecastPoint>,
-    ) -> Result<Self, BadForecast> {
+    pub fn new(service: Service, issued: Option<Timestamp>, points: Vec<ForecastPoint>) -> Result<Self, BadForecast> {
         if points.is_empty() {
             return Err(BadForecast::Empty);
         }

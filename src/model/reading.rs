@@ -202,8 +202,7 @@ mod tests {
         let at = Duration::from_secs(100);
         let reading = Reading::Fresh { value: 1, at };
         let seen = |seconds| {
-            let now =
-                Now { elapsed: Duration::from_secs(seconds), wall: jiff::Timestamp::UNIX_EPOCH, trusted: true };
+            let now = Now { elapsed: Duration::from_secs(seconds), wall: jiff::Timestamp::UNIX_EPOCH, trusted: true };
             reading.aged(Duration::from_secs(60), &now).fresh()
         };
         assert_eq!(seen(160), Some(1));
