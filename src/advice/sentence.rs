@@ -16,8 +16,8 @@ pub struct Voice {
 impl Voice {
     /// A moment as people say it: `02:00`, or `02:00 on Friday` from a day ahead.
     pub fn time(&self, moment: Timestamp, now: Timestamp) -> String {
-        let local = moment.to_zoned(self.time_zone.clone());
-        let today = now.to_zoned(self.time_zone.clone());
+        let local = moment.to_zoned_datetime(self.time_zone.clone());
+        let today = now.to_zoned_datetime(self.time_zone.clone());
         let clock = local.strftime("%H:%M").to_string();
         let far = moment.duration_since(now).as_hours().abs() >= 18;
         if far && local.date() != today.date() { format!("{clock} on {}", local.strftime("%A")) } else { clock }

@@ -1,0 +1,3 @@
+//! The shell: sockets, files and the clock.
+
+pub mod clock;

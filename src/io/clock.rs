@@ -1,0 +1,129 @@
+//! The only file that reads a clock.
+//!
+//! A [`Clock`] is either the machine's or a scenario's. The machine's elapsed time is `CLOCK_BOOTTIME`, which counts a
+//! suspended night; the ordinary monotonic clock does not. A scenario's time moves only when its handle moves it.
+
+use std::{sync::Arc, time::Duration};
+
+use jiff::{SignedDuration, Timestamp};
+use tokio::sync::watch;
+
+use crate::model::Now;
+
+/// No wall clock may read earlier than this release: a board without a battery clock does, until network time comes.
+const RELEASED: Timestamp = Timestamp::constant(1_795_564_800, 0);
+
+/// Longest wait before the clock is looked at again: a suspended machine's timers do not count the suspended time.
+const LONGEST_WAIT: Duration = Duration::from_secs(5);
+
+/// Where time comes from. Clones share it.
+#[derive(Debug, Clone)]
+pub struct Clock(Source);
+
+#[derive(Debug, Clone)]
+enum Source {
+    Machine,
+    Scenario { start: Timestamp, speed: f64, elapsed: watch::Receiver<Duration> },
+}
+
+/// Moves a scenario's time.
+#[derive(Debug, Clone)]
+pub struct ScenarioHandle(Arc<watch::Sender<Duration>>);
+
+impl ScenarioHandle {
+    /// Lets scenario time pass; every sleeper whose time has come wakes.
+    pub fn advance(&self, by: Duration) {
+        self.0.send_modify(|elapsed| *elapsed = elapsed.saturating_add(by));
+    }
+}
+
+impl Clock {
+    /// The machine's clock.
+    pub const fn machine() -> Self {
+        Self(Source::Machine)
+    }
+
+    /// A clock that starts at `start` and moves by its handle, meant to run about `speed` times as fast as real time.
+    pub fn scenario(start: Timestamp, speed: f64) -> (Self, ScenarioHandle) {
+        // Elapsed time starts above zero, so that "now minus a minute" has a meaning from the first turn on.
+        let (sender, elapsed) = watch::channel(Duration::from_secs(86_400));
+        (Self(Source::Scenario { start, speed, elapsed }), ScenarioHandle(Arc::new(sender)))
+    }
+
+    /// The present.
+    #[expect(clippy::disallowed_methods, reason = "this is the one place that reads the clocks")]
+    pub fn now(&self) -> Now {
+        match &self.0 {
+            Source::Machine => {
+                let boot = rustix::time::clock_gettime(rustix::time::ClockId::Boottime);
+                let seconds = u64::try_from(boot.tv_sec).unwrap_or(0);
+                let nanoseconds = u32::try_from(boot.tv_nsec).unwrap_or(0);
+                let wall = Timestamp::now();
+                Now { elapsed: Duration::new(seconds, nanoseconds), wall, trusted: wall >= RELEASED }
+            }
+            Source::Scenario { start, elapsed, .. } => {
+                let elapsed = *elapsed.borrow();
+                let passed = elapsed.saturating_sub(Duration::from_secs(86_400));
+                let passed = SignedDuration::try_from(passed).unwrap_or(SignedDuration::MAX);
+                Now { elapsed, wall: start.checked_add(passed).unwrap_or(Timestamp::MAX), trusted: true }
+            }
+        }
+    }
+
+    /// How many seconds of this clock pass in a real second. A broker counts real seconds.
+    pub const fn speed(&self) -> f64 {
+        match &self.0 {
+            Source::Machine => 1.0,
+            Source::Scenario { speed, .. } => *speed,
+        }
+    }
+
+    /// Waits until [`Now::elapsed`] has reached `deadline`.
+    pub async fn sleep_until(&self, deadline: Duration) {
+        match &self.0 {
+            Source::Machine => loop {
+                let left = deadline.saturating_sub(self.now().elapsed);
+                if left.is_zero() {
+                    return;
+                }
+                tokio::time::sleep(left.min(LONGEST_WAIT)).await;
+            },
+            Source::Scenario { elapsed, .. } => {
+                let mut elapsed = elapsed.clone();
+                // The scenario has ended when its handle is gone: nothing will ever be due again.
+                if elapsed.wait_for(|elapsed| *elapsed >= deadline).await.is_err() {
+                    std::future::pending::<()>().await;
+                }
+            }
+        }
+    }
+
+    /// Waits for `duration` of this clock's time.
+    pub async fn sleep(&self, duration: Duration) {
+        self.sleep_until(self.now().elapsed.saturating_add(duration)).await;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[tokio::test]
+    async fn scenario_time_moves_only_when_it_is_moved() {
+        let start = Timestamp::from_second(1_800_000_000).unwrap();
+        let (clock, handle) = Clock::scenario(start, 60.0);
+        let before = clock.now();
+        assert_eq!(before.wall, start);
+        let sleeper = clock.sleep(Duration::from_secs(10));
+        tokio::pin!(sleeper);
+        handle.advance(Duration::from_secs(9));
+        assert!(futures_poll(&mut sleeper).await.is_none(), "woke a second early");
+        handle.advance(Duration::from_secs(1));
+        assert!(futures_poll(&mut sleeper).await.is_some(), "did not wake");
+        assert_eq!(clock.now().elapsed - before.elapsed, Duration::from_secs(10));
+    }
+
+    async fn futures_poll(future: &mut (impl Future<Output = ()> + Unpin)) -> Option<()> {
+        tokio::time::timeout(Duration::from_millis(20), future).await.ok()
+    }
+}
