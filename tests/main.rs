@@ -1,1 +1,3 @@
+//! The integration tests: one crate, so that one binary is linked. Each module holds one promise.
 
+mod architecture;
