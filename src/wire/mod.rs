@@ -1,3 +1,4 @@
 //! Values to bytes and back, without I/O.
 
+pub mod decode;
 pub mod topic;

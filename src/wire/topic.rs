@@ -140,7 +140,7 @@ pub enum BadPayload {
     #[error("the payload is not a number")]
     NotANumber,
     /// Text that is no JSON, where JSON is configured.
-    #[error("the payload is not JSON")]
+    #[error("the payload is not JSON that can be read")]
     NotJson,
     /// JSON without the configured place.
     #[error("the payload has nothing at `{0}`")]
