@@ -10,7 +10,7 @@ pub mod reading;
 pub mod time;
 
 pub use crop::{Band, Bands, Species, Stage};
-pub use farm::{Farm, Humidifier, Intake, Place, Room, Site, Source};
+pub use farm::{Farm, Humidifier, HumidifierMethod, Intake, Place, Room, Site, Source};
 pub use forecast::{Forecast, ForecastPoint, OutdoorAir, Service};
 pub use identifier::Identifier;
 pub use reading::{Measured, Quantity, Reading};
