@@ -1,3 +1,4 @@
 //! The integration tests: one crate, so that one binary is linked. Each module holds one promise.
 
 mod architecture;
+mod e2e;
