@@ -1,4 +1,7 @@
 //! Values to bytes and back, without I/O.
 
 pub mod decode;
+pub mod lifecycle;
+pub mod outbox;
 pub mod topic;
+pub mod tree;
