@@ -13,5 +13,6 @@ pub mod advice;
 pub mod config;
 pub mod io;
 pub mod model;
+pub mod physics;
 pub mod units;
 pub mod wire;

@@ -33,6 +33,8 @@ quantity! {
     HumidityRatioDifference { "humidity ratio difference", "kg/kg", kilograms_per_kilogram, from_kilograms_per_kilogram, -10.0..=10.0 }
     /// Moist air's enthalpy per kilogram of dry air; zero for dry air at 0 °C.
     Enthalpy { "enthalpy", "kJ/kg", kilojoules_per_kilogram, from_kilojoules_per_kilogram, -1_000.0..=30_000.0 }
+    /// Heat that a change of phase takes up or gives off.
+    LatentHeat { "latent heat", "kJ/kg", kilojoules_per_kilogram, from_kilojoules_per_kilogram, 0.0..=4_000.0 }
     /// Volume of moist air that holds one kilogram of dry air.
     SpecificVolume { "specific volume", "m³/kg", cubic_metres_per_kilogram, from_cubic_metres_per_kilogram, 0.01..=100.0 }
     /// Height above sea level.
