@@ -1,6 +1,7 @@
 //! What the daemon says: setpoints with a reason, and alerts.
 
 pub mod alert;
+pub mod decide;
 pub mod sentence;
 pub mod setpoint;
 

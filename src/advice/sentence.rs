@@ -2,7 +2,12 @@
 
 use jiff::{Timestamp, tz::TimeZone};
 
-use crate::units::UnitSystem;
+use super::{
+    alert::Message,
+    decide::{PEOPLE_KEEP_OUT, PEOPLE_LEAVE, PEOPLE_WARN},
+    setpoint::{AirCause, Balance, Decision, Reason},
+};
+use crate::units::{CarbonDioxide, RelativeHumidity, UnitSystem, WaterFlow};
 
 /// How this farm's people are spoken to: their units and their clock.
 #[derive(Debug, Clone, PartialEq)]
@@ -14,12 +19,179 @@ pub struct Voice {
 }
 
 impl Voice {
-    /// A moment as people say it: `02:00`, or `02:00 on Friday` from a day ahead.
+    /// A moment as people say it: `02:00`, or `02:00 on Friday` when it is most of a day away.
     pub fn time(&self, moment: Timestamp, now: Timestamp) -> String {
         let local = moment.to_zoned_datetime(self.time_zone.clone());
         let today = now.to_zoned_datetime(self.time_zone.clone());
         let clock = local.strftime("%H:%M").to_string();
         let far = moment.duration_since(now).as_hours().abs() >= 18;
         if far && local.date() != today.date() { format!("{clock} on {}", local.strftime("%A")) } else { clock }
+    }
+
+    fn ppm(&self, value: CarbonDioxide) -> String {
+        self.units.carbon_dioxide(value).to_string()
+    }
+
+    fn vapour(&self, value: WaterFlow) -> String {
+        self.units.vapour_flow(value).to_string()
+    }
+}
+
+fn percent(value: RelativeHumidity) -> String {
+    format!("{:.0} %", value.percent())
+}
+
+impl Decision {
+    /// Why the advice is as it is, in one or two plain sentences.
+    pub fn sentence(&self, voice: &Voice) -> String {
+        match &self.reason {
+            Reason::NoRoomTemperature => "There is no advice, because the room's temperature is not known: use the \
+                                          fallback settings and look at the sensor."
+                .to_owned(),
+            Reason::NoSupplyAir => "There is no advice, because nothing is known of the air that the room draws in: \
+                                    use the fallback settings, and look at the outdoor sensor and the forecast."
+                .to_owned(),
+            Reason::ClockNotTrusted => "There is no advice, because the date of this machine is wrong: use the \
+                                        fallback settings until it has the network's time."
+                .to_owned(),
+            Reason::Danger { measured } => format!(
+                "All the air there is: carbon dioxide is at {}, dangerous to people. Leave the room and let it \
+                 ventilate; this reading does not say when it is safe to enter.",
+                voice.ppm(*measured)
+            ),
+            Reason::DangerUnknown => "All the air there is: carbon dioxide was dangerous to people when it was last \
+                                      heard, and is unknown now. Stay out."
+                .to_owned(),
+            Reason::Balance(balance) => format!("{} {}", air_sentence(balance, voice), water_sentence(balance, voice)),
+        }
+    }
+}
+
+fn air_sentence(balance: &Balance, voice: &Voice) -> String {
+    let changes = format!("{:.1} air changes an hour", balance.air_changes.per_hour());
+    let limit = voice.ppm(balance.carbon_dioxide_limit);
+    let measured = balance.carbon_dioxide.map_or_else(|| "not known".to_owned(), |ppm| format!("at {}", voice.ppm(ppm)));
+    match balance.air {
+        AirCause::Crop => {
+            format!("Fresh air of {changes} keeps carbon dioxide (now {measured}) well below {limit}.")
+        }
+        AirCause::Floor => format!(
+            "Fresh air stays at its floor of {changes}: carbon dioxide (now {measured}) asks for no more, with a \
+             limit of {limit}."
+        ),
+        AirCause::Through => format!("Fresh air of {changes} is what the rooms behind draw from here."),
+        AirCause::Unknown => format!(
+            "Carbon dioxide is not known or not believable, so fresh air stays at {changes}, no less than the usual \
+             rate; without a sensor that can be believed nobody can say that less would do."
+        ),
+        AirCause::NearLimit => format!(
+            "Carbon dioxide is {measured}, with a limit of {limit}, so fresh air is not cut: {changes}."
+        ),
+        AirCause::Burner => format!("A burner without a flue is declared, so fresh air is not cut: {changes}."),
+        AirCause::FanFull => format!(
+            "The fan gives all it can, {changes}, and the crop would need more to stay well below {limit} \
+             (carbon dioxide now {measured})."
+        ),
+    }
+}
+
+fn water_sentence(balance: &Balance, voice: &Voice) -> String {
+    let target = percent(balance.humidity_target);
+    let supply = voice.units.temperature(balance.supply_temperature);
+    let need = voice.vapour(balance.vapour_needed);
+    let needed = balance.vapour_needed.kilograms_per_hour();
+    let unheard = if balance.relative_humidity_known { "" } else { " The room's humidity is not heard." };
+    let sentence = if balance.saturated {
+        "The room's air is at saturation, as far as its sensor can tell, so the humidifier stands.".to_owned()
+    } else if needed <= 0.0 {
+        format!("The air drawn in at {supply} is as moist as {target} asks for, so it dries nothing.")
+    } else {
+        match balance.vapour_possible {
+            None => format!("Holding {target} with air drawn in at {supply} takes {need} of vapour, and there is no humidifier."),
+            Some(possible) if needed > possible.kilograms_per_hour() * 1.0001 => {
+                let missing = WaterFlow::clamped(needed - possible.kilograms_per_hour());
+                format!(
+                    "Even {target} takes {need} of vapour with air drawn in at {supply}, {} more than the humidifier \
+                     gives.",
+                    voice.vapour(missing)
+                )
+            }
+            Some(possible) if needed > possible.kilograms_per_hour() * 0.999 => format!(
+                "The humidifier is at its limit of {} with air drawn in at {supply}, so the target comes down to \
+                 {target}.",
+                voice.vapour(possible)
+            ),
+            Some(possible) => format!(
+                "Holding {target} with air drawn in at {supply} takes {need} of vapour, {:.0} % of what the \
+                 humidifier gives.",
+                100.0 * needed / possible.kilograms_per_hour()
+            ),
+        }
+    };
+    sentence + unheard
+}
+
+impl Message {
+    /// What happens, when, and what to do about it.
+    pub fn sentence(&self, voice: &Voice, now: Timestamp) -> String {
+        match self {
+            Self::HardFrost { from, coldest_at, coldest } => format!(
+                "Hard frost from {}: {} is forecast for {}. Drain or heat-trace the water lines that can freeze, and \
+                 fill the tanks before then.",
+                voice.time(*from, now),
+                voice.units.temperature(*coldest),
+                voice.time(*coldest_at, now)
+            ),
+            Self::ForecastOld { fetched: Some(fetched) } => format!(
+                "The last forecast is from {}: no warning of a coming freeze can be given. Look at the network, and \
+                 at a forecast elsewhere.",
+                voice.time(*fetched, now)
+            ),
+            Self::ForecastOld { fetched: None } => "No forecast has arrived: no warning of a coming freeze can be \
+                                                    given. Look at the network, and at a forecast elsewhere."
+                .to_owned(),
+            Self::Shortfall { from, to, worst_at, worst, water } => {
+                let water = water.map_or_else(String::new, |water| {
+                    format!(" The next 12 hours draw {}.", voice.units.water_volume(water))
+                });
+                format!(
+                    "The humidifier cannot keep up from {} to {}; at the worst, {}, it is {} short.{water} Before \
+                     then, warm and moisten the intake air, or add a humidifier, or hold a lower humidity.",
+                    voice.time(*from, now),
+                    voice.time(*to, now),
+                    voice.time(*worst_at, now),
+                    voice.vapour(*worst)
+                )
+            }
+            Self::Stale { quantities } => {
+                let names: Vec<_> = quantities.iter().map(|quantity| quantity.words()).collect();
+                format!(
+                    "Nothing is heard of {}. Look at the sensor, its power and its network now; until then the \
+                     careful settings are advised.",
+                    names.join(" and ")
+                )
+            }
+            Self::CarbonDioxide { measured, limit } => carbon_dioxide_sentence(voice, *measured, *limit),
+        }
+    }
+}
+
+fn carbon_dioxide_sentence(voice: &Voice, measured: CarbonDioxide, limit: CarbonDioxide) -> String {
+    let (now, limit_text) = (voice.ppm(measured), voice.ppm(limit));
+    let limit = limit.parts_per_million();
+    if limit >= PEOPLE_KEEP_OUT {
+        format!("Carbon dioxide is at {now}: do not enter. Ventilate from outside, and wait for a gas alarm to clear.")
+    } else if limit >= PEOPLE_LEAVE {
+        format!("Carbon dioxide is at {now}, above {limit_text}: leave the room now and let it ventilate.")
+    } else if limit >= PEOPLE_WARN {
+        format!(
+            "Carbon dioxide is at {now}, above the {limit_text} that many countries allow for a working day: \
+             ventilate before anybody works in the room."
+        )
+    } else {
+        format!(
+            "Carbon dioxide is at {now}, above the crop's limit of {limit_text}. Give more air now, and see that the \
+             fan really runs."
+        )
     }
 }

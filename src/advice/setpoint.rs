@@ -117,6 +117,8 @@ pub struct Setpoints {
 pub enum Reason {
     /// No temperature of the room is known.
     NoRoomTemperature,
+    /// The wall clock is wrong, so that nothing can be said to be valid until a time.
+    ClockNotTrusted,
     /// Nothing is known of the air that is supplied.
     NoSupplyAir,
     /// Carbon dioxide is dangerous to people.
@@ -141,6 +143,8 @@ pub struct Balance {
     pub carbon_dioxide_limit: CarbonDioxide,
     /// What was measured, if it is fresh.
     pub carbon_dioxide: Option<CarbonDioxide>,
+    /// Whether the room's relative humidity is fresh.
+    pub relative_humidity_known: bool,
     /// Target humidity.
     pub humidity_target: RelativeHumidity,
     /// Temperature of the air supplied.
@@ -160,6 +164,8 @@ pub enum AirCause {
     Crop,
     /// The floor is enough.
     Floor,
+    /// The rooms that draw from this one need it.
+    Through,
     /// No believable carbon dioxide reading: the usual rate at least.
     Unknown,
     /// Carbon dioxide is near or above the crop's limit: no cut, or more.

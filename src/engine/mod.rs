@@ -1,7 +1,14 @@
 //! The one owner of state: events in, effects out, and an immutable snapshot for everybody else.
 
+mod ahead;
+mod core;
 pub mod event;
+mod outdoors;
+mod room;
+mod schedule;
+mod site;
 pub mod snapshot;
 
-pub use event::{Effect, Event, FetchFailure, Rejection};
+pub use core::Engine;
+pub use event::{Effect, Event, FetchFailure, Notice, Rejection};
 pub use snapshot::{OutdoorsState, RoomState, SiteState, Snapshot, SourceState};

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use crate::{
     advice::{Alert, Decision},
-    model::{Farm, Forecast, Measured, Now, Place, Quantity, Reading},
+    model::{Farm, Forecast, Measured, Now, Place, Quantity, Reading, Service, Source},
     physics::MoistAir,
     units::{
         CarbonDioxide, HumidityRatioDifference, Pressure, RelativeHumidity, Temperature, WaterFlow, WaterVolume,
@@ -35,6 +35,8 @@ pub struct Snapshot {
 pub struct SiteState {
     /// The air outdoors.
     pub outdoors: OutdoorsState,
+    /// Who forecasts; `None` for a farm that has only its own sensor.
+    pub forecast_service: Option<Service>,
     /// The last good forecast.
     pub forecast: Option<Arc<Forecast>>,
     /// When it was fetched or last confirmed.
@@ -132,6 +134,20 @@ pub struct SourceState {
     pub accepted: u64,
     /// Messages refused since the start, by the refusal's word.
     pub rejected: BTreeMap<&'static str, u64>,
+}
+
+impl SourceState {
+    /// A source that has said nothing yet.
+    pub const fn new(source: &Source) -> Self {
+        Self {
+            place: source.place,
+            quantity: source.quantity,
+            reading: Reading::Never,
+            last_heard: None,
+            accepted: 0,
+            rejected: BTreeMap::new(),
+        }
+    }
 }
 
 impl Snapshot {

@@ -2,6 +2,7 @@
 //!
 //! Everything here is pure: time comes in as [`Now`], nothing is read from a clock, a socket or a file.
 
+pub mod balance;
 pub mod crop;
 pub mod farm;
 pub mod forecast;

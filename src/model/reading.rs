@@ -161,12 +161,12 @@ impl<T: Copy> Reading<T> {
         }
     }
 
-    /// The same state with another value inside.
-    pub fn map<U>(self, change: impl FnOnce(T) -> U) -> Reading<U> {
+    /// The same state with another value inside; never heard of where the change gives none.
+    pub fn and_then<U>(self, change: impl FnOnce(T) -> Option<U>) -> Reading<U> {
         match self {
             Self::Never => Reading::Never,
-            Self::Fresh { value, at } => Reading::Fresh { value: change(value), at },
-            Self::Stale { value, at } => Reading::Stale { value: change(value), at },
+            Self::Fresh { value, at } => change(value).map_or(Reading::Never, |value| Reading::Fresh { value, at }),
+            Self::Stale { value, at } => change(value).map_or(Reading::Never, |value| Reading::Stale { value, at }),
         }
     }
 

@@ -1,0 +1,291 @@
+//! From what is known of a room to its setpoints. First the fresh air, then the humidity, so that an anteroom can be
+//! told what its rooms draw in between.
+
+use std::time::Duration;
+
+use super::setpoint::{AirCause, Balance, Decision, LimitedBy, Mode, Reason, Setpoints};
+use crate::{
+    model::{
+        Now, Room,
+        balance::{Inflow, flow_for_carbon_dioxide},
+    },
+    physics::MoistAir,
+    units::{AirFlow, CarbonDioxide, Fraction, HumidityRatio, RelativeHumidity, WaterFlow},
+};
+
+/// A consumer must not follow advice for longer than this without hearing of it again.
+pub const VALID_FOR: Duration = Duration::from_secs(600);
+
+/// Workplace limit over eight hours in many countries (OSHA, EU indicative, UK EH40), in ppm.
+pub const PEOPLE_WARN: f64 = 5_000.0;
+/// UK EH40's fifteen-minute limit, in ppm: leave and ventilate.
+pub const PEOPLE_LEAVE: f64 = 15_000.0;
+/// NIOSH's short-term limit, in ppm: do not enter.
+pub const PEOPLE_KEEP_OUT: f64 = 30_000.0;
+
+/// Fresh air is planned to hold carbon dioxide at this share of its ceiling.
+const PLANNED_SHARE: f64 = 0.8;
+/// From this share of the ceiling on, fresh air is not cut.
+const NO_CUT_SHARE: f64 = 0.9;
+/// A sensor that reads below this, in ppm, is not reading the air: outdoor air nowhere holds so little.
+const BELOW_OUTDOOR: f64 = 380.0;
+/// No advice asks for more; the cap wins over any band.
+pub const HIGHEST_TARGET: f64 = 0.95;
+/// Air at or above this is saturated for all that a sensor of two points' accuracy can tell.
+const SATURATED: f64 = 0.99 - 0.02;
+/// Less air by under this share of the fan's capacity is not worth moving a fan for.
+const DEADBAND: f64 = 0.05;
+
+/// What is known of a room when its fresh air is decided.
+#[derive(Debug, Clone, Copy)]
+pub struct AirSituation<'a> {
+    /// The room as configured.
+    pub room: &'a Room,
+    /// State of its air, or the best stand-in: only the specific volume matters here.
+    pub inside: &'a MoistAir,
+    /// Carbon dioxide, if it is fresh.
+    pub carbon_dioxide: Option<CarbonDioxide>,
+    /// Carbon dioxide of the air supplied.
+    pub supply_carbon_dioxide: CarbonDioxide,
+    /// What the crop gives off, in g/h.
+    pub emission: f64,
+    /// What the rooms that draw from this one need.
+    pub drawn_by_others: AirFlow,
+    /// What was advised last.
+    pub last: Option<AirFlow>,
+}
+
+/// Fresh air, and what sets it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AirAdvice {
+    /// How much.
+    pub flow: AirFlow,
+    /// Why.
+    pub cause: AirCause,
+    /// Whether the crop would need more than the fan can give.
+    pub short: bool,
+}
+
+/// The carbon dioxide ceiling of a room: the crop's limit, and never above what people may breathe, because nobody
+/// tells the daemon that the room is empty of people.
+pub fn ceiling(room: &Room) -> CarbonDioxide {
+    CarbonDioxide::clamped(room.bands.carbon_dioxide_limit.parts_per_million().min(PEOPLE_WARN))
+}
+
+/// Decides the fresh air.
+pub fn fresh_air(situation: &AirSituation<'_>) -> AirAdvice {
+    let AirSituation { room, carbon_dioxide, last, .. } = *situation;
+    let fan = &room.fan;
+    let ceiling = ceiling(room);
+    let planned = CarbonDioxide::clamped(ceiling.parts_per_million() * PLANNED_SHARE);
+    let for_crop =
+        flow_for_carbon_dioxide(situation.emission, planned, situation.supply_carbon_dioxide, situation.inside)
+            .cubic_metres_per_hour();
+    let for_others = situation.drawn_by_others.cubic_metres_per_hour();
+
+    let measured = carbon_dioxide.map(CarbonDioxide::parts_per_million);
+    let believable = measured.filter(|ppm| *ppm >= BELOW_OUTDOOR);
+    let near_limit = believable.is_some_and(|ppm| ppm >= NO_CUT_SHARE * ceiling.parts_per_million());
+    // A crop is what makes carbon dioxide; a room without one is ventilated for the rooms behind it.
+    let unknown = believable.is_none() && room.crop.is_some();
+
+    let floor = fan.floor.cubic_metres_per_hour();
+    let mut wanted = for_crop.max(floor).max(for_others);
+    let mut cause = if for_crop > floor.max(for_others) {
+        AirCause::Crop
+    } else if for_others > floor {
+        AirCause::Through
+    } else {
+        AirCause::Floor
+    };
+    if unknown {
+        wanted = wanted.max(fan.usual.cubic_metres_per_hour());
+        cause = AirCause::Unknown;
+    }
+    // Above its ceiling the room needs more than the steady flow, to come down at all soon.
+    if let Some(ppm) = believable.filter(|ppm| *ppm > ceiling.parts_per_million()) {
+        wanted *= (ppm / ceiling.parts_per_million()).min(2.0);
+    }
+    let before = last.map_or(0.0, AirFlow::cubic_metres_per_hour);
+    if before > wanted {
+        if near_limit {
+            (wanted, cause) = (before, AirCause::NearLimit);
+        } else if unknown {
+            wanted = before;
+        } else if room.burner {
+            (wanted, cause) = (before, AirCause::Burner);
+        } else if before - wanted < DEADBAND * fan.capacity.cubic_metres_per_hour() {
+            wanted = before;
+        }
+    } else if near_limit {
+        cause = AirCause::NearLimit;
+    }
+    let capacity = fan.capacity.cubic_metres_per_hour();
+    let short = wanted > capacity;
+    if short {
+        (wanted, cause) = (capacity, AirCause::FanFull);
+    }
+    AirAdvice { flow: AirFlow::clamped(wanted.max(floor)), cause, short }
+}
+
+/// What is known of a room when its humidity is decided.
+#[derive(Debug, Clone, Copy)]
+pub struct MoistureSituation<'a> {
+    /// The room as configured.
+    pub room: &'a Room,
+    /// State of its air; its humidity is a stand-in where `relative_humidity` is `None`.
+    pub inside: &'a MoistAir,
+    /// Relative humidity, if it is fresh.
+    pub relative_humidity: Option<RelativeHumidity>,
+    /// Carbon dioxide, if it is fresh.
+    pub carbon_dioxide: Option<CarbonDioxide>,
+    /// State of the air supplied.
+    pub supply: &'a MoistAir,
+    /// Humidity ratio outdoors, for the leak.
+    pub outdoors: HumidityRatio,
+    /// The fresh air decided.
+    pub air: AirAdvice,
+}
+
+/// The humidity target, and what holding it takes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MoistureAdvice {
+    /// The target: the preferred humidity, or what the humidifier can reach, but not below the band's low end.
+    pub target: RelativeHumidity,
+    /// Humidity ratio at the target and the room's temperature.
+    pub target_ratio: HumidityRatio,
+    /// Vapour that the target takes; negative where the entering air is moister.
+    pub vapour: WaterFlow,
+    /// Vapour that the humidifier can give.
+    pub possible: Option<WaterFlow>,
+    /// Duty of the humidifier.
+    pub duty: Fraction,
+    /// Whether the target was lowered to what the humidifier can reach.
+    pub lowered: bool,
+    /// Whether the room is too near saturation for more water.
+    pub saturated: bool,
+}
+
+/// The relative humidity that the bands and the cap ask for.
+pub fn preferred_target(room: &Room) -> RelativeHumidity {
+    RelativeHumidity::clamped(room.bands.relative_humidity.preferred.ratio().min(HIGHEST_TARGET))
+}
+
+/// Decides the humidity target and the humidifier's duty.
+pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
+    let room = situation.room;
+    let inflow = Inflow::new(room, situation.air.flow, situation.inside, situation.supply);
+    let entering = inflow.mixed(situation.supply.humidity_ratio(), situation.outdoors);
+    let possible = room.humidifier.map(|humidifier| {
+        WaterFlow::clamped(humidifier.output.kilograms_per_hour() * humidifier.evaporated.ratio())
+    });
+    let at = |target: RelativeHumidity| situation.inside.at_relative_humidity(target).humidity_ratio();
+    let preferred = preferred_target(room);
+    let lowest = RelativeHumidity::clamped(
+        room.bands.relative_humidity.lowest.ratio().min(HIGHEST_TARGET).min(preferred.ratio()),
+    );
+    let mut target = preferred;
+    let mut lowered = false;
+    if let Some(possible) = possible
+        && inflow.vapour_to(at(preferred), entering) > possible
+    {
+        let reach = inflow.reached_with(possible, entering);
+        let share = reach.kilograms_per_kilogram() / at(preferred).kilograms_per_kilogram();
+        // Humidity ratio is almost proportional to relative humidity at one temperature: within 0.2 points here.
+        target = RelativeHumidity::clamped((preferred.ratio() * share).max(lowest.ratio()));
+        lowered = true;
+    }
+    let target_ratio = at(target);
+    let vapour = inflow.vapour_to(target_ratio, entering);
+    let saturated = situation.relative_humidity.is_some_and(|humidity| humidity.ratio() >= SATURATED);
+    let duty = match possible {
+        Some(possible) if !saturated && possible.kilograms_per_hour() > 0.0 => {
+            Fraction::clamped(vapour.kilograms_per_hour() / possible.kilograms_per_hour())
+        }
+        _ => Fraction::clamped(0.0),
+    };
+    MoistureAdvice { target, target_ratio, vapour, possible, duty, lowered, saturated }
+}
+
+/// Puts the two halves together.
+pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, now: &Now) -> Decision {
+    let room = situation.room;
+    let air = situation.air;
+    let air_changes = air.flow.per(room.volume);
+    let limited_by = if air.short {
+        LimitedBy::FanCapacity
+    } else if moisture.saturated {
+        LimitedBy::Saturation
+    } else if moisture.lowered || (moisture.possible.is_none() && moisture.vapour.kilograms_per_hour() > 0.0) {
+        LimitedBy::HumidifierOutput
+    } else if air.cause == AirCause::Unknown {
+        LimitedBy::UnknownCarbonDioxide
+    } else if moisture.vapour.kilograms_per_hour() <= 0.0 {
+        LimitedBy::MoistSupply
+    } else {
+        match air.cause {
+            AirCause::Crop | AirCause::NearLimit => LimitedBy::CarbonDioxide,
+            AirCause::Floor => LimitedBy::Floor,
+            AirCause::Unknown | AirCause::Through | AirCause::Burner | AirCause::FanFull => LimitedBy::Nothing,
+        }
+    };
+    let complete = situation.relative_humidity.is_some() && air.cause != AirCause::Unknown;
+    Decision {
+        mode: if complete { Mode::Active } else { Mode::Degraded },
+        setpoints: Some(Setpoints {
+            fresh_air: air.flow,
+            air_changes,
+            fan_command: fan_command(room, air.flow),
+            humidity_target: moisture.target,
+            humidifier_duty: moisture.duty,
+        }),
+        limited_by,
+        reason: Reason::Balance(Balance {
+            air: air.cause,
+            air_changes,
+            carbon_dioxide_limit: ceiling(room),
+            carbon_dioxide: situation.carbon_dioxide,
+            relative_humidity_known: situation.relative_humidity.is_some(),
+            humidity_target: moisture.target,
+            supply_temperature: situation.supply.temperature(),
+            vapour_needed: moisture.vapour,
+            vapour_possible: moisture.possible,
+            saturated: moisture.saturated,
+        }),
+        valid_until: now.wall_after(VALID_FOR),
+    }
+}
+
+/// All the air there is, because people are in danger.
+pub fn full_air(room: &Room, reason: Reason, now: &Now) -> Decision {
+    Decision {
+        mode: Mode::Active,
+        setpoints: Some(Setpoints {
+            fresh_air: room.fan.capacity,
+            air_changes: room.fan.capacity.per(room.volume),
+            fan_command: Fraction::clamped(1.0),
+            humidity_target: RelativeHumidity::clamped(
+                room.bands.relative_humidity.lowest.ratio().min(HIGHEST_TARGET),
+            ),
+            humidifier_duty: Fraction::clamped(0.0),
+        }),
+        limited_by: LimitedBy::PeopleSafety,
+        reason,
+        valid_until: now.wall_after(VALID_FOR),
+    }
+}
+
+/// No advice: the consumer uses its fallbacks.
+pub fn withheld(reason: Reason, now: &Now) -> Decision {
+    Decision {
+        mode: Mode::Withheld,
+        setpoints: None,
+        limited_by: LimitedBy::Nothing,
+        reason,
+        valid_until: now.wall_after(VALID_FOR),
+    }
+}
+
+fn fan_command(room: &Room, flow: AirFlow) -> Fraction {
+    Fraction::clamped(flow.cubic_metres_per_hour() / room.fan.capacity.cubic_metres_per_hour())
+}

@@ -1,0 +1,432 @@
+//! The engine: takes events in, settles what follows from them, and says when it wants to be called again.
+
+use std::{collections::BTreeSet, sync::Arc, time::Duration};
+
+use super::{
+    ahead::{self, Ahead, Standing},
+    event::{Effect, Event, Notice, Rejection},
+    outdoors,
+    room::{RoomMemory, Surroundings, air_of},
+    schedule::FetchSchedule,
+    snapshot::{OutdoorsState, PressureFrom, SiteState, Snapshot, SourceState},
+};
+use crate::{
+    advice::{Alert, AlertKind, Reason, Voice, decide},
+    model::{Farm, Intake, Measured, Now, Place, Quantity, Reading, Service, balance::OUTDOOR_CARBON_DIOXIDE},
+    physics::MoistAir,
+    units::{AirFlow, CarbonDioxide},
+};
+
+/// The hours ahead are looked at again at least this often.
+const LOOK_AHEAD_EVERY: Duration = Duration::from_secs(60);
+
+/// The one owner of state.
+#[derive(Debug, Clone)]
+pub struct Engine {
+    pub(super) farm: Arc<Farm>,
+    pub(super) sources: Vec<SourceState>,
+    pub(super) rooms: Vec<RoomMemory>,
+    pub(super) site: SiteState,
+    pub(super) schedule: FetchSchedule,
+    /// Refusals already told to the log, until the source says something believable again.
+    told: BTreeSet<(usize, &'static str)>,
+    ahead: Vec<Option<Ahead>>,
+    looked_ahead: Option<Duration>,
+    started: Duration,
+    turns: u64,
+}
+
+impl Engine {
+    /// An engine that has heard nothing yet. `service` is who forecasts for this farm, if anybody does.
+    pub fn new(farm: Arc<Farm>, service: Option<Service>, now: &Now) -> Self {
+        let sources = farm.sources.iter().map(SourceState::new).collect();
+        let rooms = farm.rooms.iter().map(|_| RoomMemory::new(now)).collect();
+        let pressure = crate::physics::standard_pressure(farm.site.elevation);
+        Self {
+            ahead: vec![None; farm.rooms.len()],
+            site: SiteState {
+                outdoors: OutdoorsState { air: None, from_sensor: false },
+                forecast_service: service,
+                forecast: None,
+                forecast_fetched: None,
+                forecast_failures: std::collections::BTreeMap::new(),
+                forecast_successes: 0,
+                coldest: None,
+                pressure,
+                pressure_from: PressureFrom::StandardAtmosphere,
+                connected: false,
+                connections: 0,
+                alerts: AlertKind::OF_SITE.map(Alert::new).to_vec(),
+            },
+            schedule: FetchSchedule::new(service.is_some(), now),
+            farm,
+            sources,
+            rooms,
+            told: BTreeSet::new(),
+            looked_ahead: None,
+            started: now.elapsed,
+            turns: 0,
+        }
+    }
+
+    /// Takes in one event and everything that follows from it.
+    pub fn handle(&mut self, event: Event, now: &Now) -> Vec<Effect> {
+        self.handle_all(std::iter::once(event), now)
+    }
+
+    /// Takes in events that arrived together, and settles once.
+    pub fn handle_all(&mut self, events: impl IntoIterator<Item = Event>, now: &Now) -> Vec<Effect> {
+        let mut effects = Vec::new();
+        for event in events {
+            self.turns += 1;
+            self.take(event, now, &mut effects);
+        }
+        self.settle(now, &mut effects);
+        effects
+    }
+
+    /// When the engine must be called again though nothing has happened, as [`Now::elapsed`].
+    pub fn next_deadline(&self, now: &Now) -> Duration {
+        let stale = self.sources.iter().zip(&self.farm.sources).filter_map(|(state, source)| match state.reading {
+            Reading::Fresh { at, .. } => Some(at + source.maximum_age + Duration::from_millis(1)),
+            Reading::Never => Some(self.started + source.maximum_age).filter(|due| *due > now.elapsed),
+            Reading::Stale { .. } => None,
+        });
+        let alerts = self.site.alerts.iter().chain(self.rooms.iter().flat_map(|room| &room.state.alerts));
+        stale
+            .chain(alerts.filter_map(Alert::next_deadline))
+            .chain(self.rooms.iter().map(RoomMemory::reissue_at))
+            .chain(self.schedule.due_at())
+            .chain([now.elapsed + LOOK_AHEAD_EVERY])
+            .min()
+            .unwrap_or(now.elapsed + LOOK_AHEAD_EVERY)
+            // A deadline that has passed must not make the shell spin.
+            .max(now.elapsed + Duration::from_millis(200))
+    }
+
+    /// What everybody else may see.
+    pub fn snapshot(&self, now: &Now) -> Snapshot {
+        Snapshot {
+            farm: Arc::clone(&self.farm),
+            now: *now,
+            site: self.site.clone(),
+            rooms: self.rooms.iter().map(|room| room.state.clone()).collect(),
+            sources: self.sources.clone(),
+            turns: self.turns,
+        }
+    }
+
+    fn take(&mut self, event: Event, now: &Now, effects: &mut Vec<Effect>) {
+        match event {
+            Event::Reading { source, measured } => self.take_reading(source, measured, now, effects),
+            Event::Rejected { source, rejection } => self.take_rejection(source, &rejection, effects),
+            Event::Forecast { forecast, keep_for } => {
+                self.schedule.succeeded(keep_for, now);
+                self.site.forecast_successes += 1;
+                if let Some(forecast) = forecast {
+                    self.site.forecast = Some(Arc::new(forecast));
+                }
+                if self.site.forecast.is_some() {
+                    self.site.forecast_fetched = Some(now.wall);
+                }
+                self.looked_ahead = None;
+            }
+            Event::ForecastFailed(failure) => {
+                *self.site.forecast_failures.entry(failure.word).or_default() += 1;
+                let first = self.schedule.failed(failure.retry_after, now);
+                if first {
+                    effects.push(notice(true, format!("The forecast did not arrive: {}", failure.sentence)));
+                }
+            }
+            Event::Connected => {
+                self.site.connected = true;
+                self.site.connections += 1;
+            }
+            Event::Disconnected => self.site.connected = false,
+            Event::ClockStepped => {
+                self.schedule.ask_now(now);
+                self.looked_ahead = None;
+                effects.push(notice(false, format!("The clock stepped to {}.", now.wall)));
+            }
+            Event::Tick => {}
+        }
+    }
+
+    fn take_reading(&mut self, source: usize, measured: Measured, now: &Now, effects: &mut Vec<Effect>) {
+        let Some(state) = self.sources.get_mut(source).filter(|state| state.quantity == measured.quantity()) else {
+            effects.push(notice(true, format!("A reading came for source {source}, which is not configured.")));
+            return;
+        };
+        state.accepted += 1;
+        state.reading = Reading::Fresh { value: measured, at: now.elapsed };
+        state.last_heard = Some(now.wall);
+        let before = self.told.len();
+        self.told.retain(|(told, _)| *told != source);
+        if self.told.len() < before {
+            let state = &self.sources[source];
+            effects.push(notice(
+                false,
+                format!("The {} sensor ({}) says believable numbers again.", state.quantity.words(), self.farm.title(state.place)),
+            ));
+        }
+    }
+
+    fn take_rejection(&mut self, source: usize, rejection: &Rejection, effects: &mut Vec<Effect>) {
+        let Some(state) = self.sources.get_mut(source) else { return };
+        *state.rejected.entry(rejection.word).or_default() += 1;
+        if self.told.insert((source, rejection.word)) {
+            effects.push(notice(
+                true,
+                format!(
+                    "A message of the {} sensor ({}) was refused: {}. More of the same are counted and not logged.",
+                    state.quantity.words(),
+                    self.farm.title(state.place),
+                    rejection.sentence
+                ),
+            ));
+        }
+    }
+
+    /// Brings everything in line with the readings, the forecast and the time.
+    fn settle(&mut self, now: &Now, effects: &mut Vec<Effect>) {
+        for (state, source) in self.sources.iter_mut().zip(&self.farm.sources) {
+            state.reading = state.reading.aged(source.maximum_age, now);
+        }
+        self.settle_outdoors(now);
+        self.settle_rooms(now);
+        self.settle_ahead(now);
+        self.settle_alerts(now, effects);
+        if self.schedule.due(now) {
+            effects.push(Effect::FetchForecast);
+        }
+    }
+
+    fn settle_outdoors(&mut self, now: &Now) {
+        let forecast = self.site.forecast.as_deref().filter(|_| now.trusted).and_then(|forecast| forecast.at(now.wall));
+        let sensor = outdoors::Sensors {
+            temperature: self.reading(Place::Outdoors, Quantity::Temperature).fresh().and_then(as_temperature),
+            relative_humidity: self.reading(Place::Outdoors, Quantity::RelativeHumidity).fresh().and_then(as_humidity),
+            pressure: self.reading(Place::Outdoors, Quantity::Pressure).fresh().and_then(as_pressure),
+        };
+        let (pressure, pressure_from) = outdoors::pressure(&self.farm.site, &sensor, forecast.as_ref());
+        self.site.pressure = pressure;
+        self.site.pressure_from = pressure_from;
+        self.site.outdoors = outdoors::air(&sensor, forecast.as_ref(), pressure);
+    }
+
+    fn settle_rooms(&mut self, now: &Now) {
+        let farm = Arc::clone(&self.farm);
+        for index in 0..farm.rooms.len() {
+            self.settle_readings(index, now);
+        }
+        // First the air, from the rooms at the back to those that they draw from.
+        let mut airs = vec![None; farm.rooms.len()];
+        let mut drawn = vec![0.0; farm.rooms.len()];
+        for index in (0..farm.rooms.len()).rev() {
+            let room = &farm.rooms[index];
+            let Some(inside) = self.rooms[index].inside(room, self.site.pressure) else { continue };
+            let around = Surroundings {
+                room,
+                supply: None,
+                outdoors: None,
+                supply_carbon_dioxide: self.supply_carbon_dioxide(room.intake),
+                drawn_by_others: AirFlow::clamped(drawn[index]),
+                now,
+            };
+            let advice = self.rooms[index].decide_air(&around, &inside);
+            if let Intake::Room(from) = room.intake {
+                drawn[from] += if self.rooms[index].in_danger() {
+                    room.fan.capacity.cubic_metres_per_hour()
+                } else {
+                    advice.flow.cubic_metres_per_hour()
+                };
+            }
+            airs[index] = Some((inside, advice));
+        }
+        // Then the humidity, from the air outdoors to the rooms at the back.
+        for (index, air) in airs.into_iter().enumerate() {
+            self.settle_moisture(index, air, now);
+        }
+    }
+
+    fn settle_readings(&mut self, index: usize, now: &Now) {
+        let place = Place::Room(index);
+        let temperature = self.reading(place, Quantity::Temperature).and_then(as_temperature);
+        let relative_humidity = self.reading(place, Quantity::RelativeHumidity).and_then(as_humidity);
+        let carbon_dioxide = self.reading(place, Quantity::CarbonDioxide).and_then(as_carbon_dioxide);
+        let limit = self.farm.rooms[index].bands.carbon_dioxide_limit;
+        let lives_until = self.lives_until(place, now);
+        let pressure = self.site.pressure;
+        let memory = &mut self.rooms[index];
+        let state = &mut memory.state;
+        state.temperature = temperature;
+        state.relative_humidity = relative_humidity;
+        state.carbon_dioxide = carbon_dioxide;
+        state.air = air_of(temperature, relative_humidity, pressure);
+        state.carbon_dioxide_headroom =
+            carbon_dioxide.fresh().map(|ppm| limit.parts_per_million() - ppm.parts_per_million());
+        state.moisture = None;
+        state.lives_until = lives_until;
+        memory.watch_danger();
+    }
+
+    fn settle_moisture(&mut self, index: usize, air: Option<(MoistAir, decide::AirAdvice)>, now: &Now) {
+        let farm = Arc::clone(&self.farm);
+        let room = &farm.rooms[index];
+        let outdoors = self.site.outdoors.air;
+        let supply = match room.intake {
+            Intake::Outdoors => outdoors,
+            Intake::Room(from) => self.rooms[from].state.air,
+        };
+        let memory = &mut self.rooms[index];
+        memory.state.supply = supply;
+        if memory.in_danger() {
+            let reason = memory
+                .state
+                .carbon_dioxide
+                .fresh()
+                .map_or(Reason::DangerUnknown, |measured| Reason::Danger { measured });
+            memory.issue(decide::full_air(room, reason, now), now);
+        } else if !now.trusted {
+            memory.issue(decide::withheld(Reason::ClockNotTrusted, now), now);
+        } else if let Some((inside, advice)) = air {
+            let around = Surroundings {
+                room,
+                supply: supply.as_ref(),
+                outdoors: outdoors.map(|air| air.humidity_ratio()).or(supply.map(|air| air.humidity_ratio())),
+                supply_carbon_dioxide: CarbonDioxide::clamped(OUTDOOR_CARBON_DIOXIDE),
+                drawn_by_others: AirFlow::clamped(0.0),
+                now,
+            };
+            memory.decide_moisture(&around, &inside, advice);
+        } else {
+            memory.issue(decide::withheld(Reason::NoRoomTemperature, now), now);
+        }
+    }
+
+    fn settle_ahead(&mut self, now: &Now) {
+        let standing: Vec<_> = self
+            .rooms
+            .iter()
+            .zip(&self.farm.rooms)
+            .map(|(memory, room)| {
+                let inside = memory.inside(room, self.site.pressure)?;
+                let setpoints = memory.state.decision.setpoints?;
+                let air = decide::AirAdvice {
+                    flow: setpoints.fresh_air,
+                    cause: crate::advice::setpoint::AirCause::Floor,
+                    short: false,
+                };
+                Some(Standing { inside, air })
+            })
+            .collect();
+        let due = self.looked_ahead.is_none_or(|at| now.since(at) >= LOOK_AHEAD_EVERY);
+        // A room that has just come to life, or fallen silent, is looked at at once.
+        let changed = standing.iter().zip(&self.ahead).any(|(room, ahead)| room.is_some() != ahead.is_some());
+        if due || changed {
+            self.looked_ahead = Some(now.elapsed);
+            self.ahead = vec![None; self.farm.rooms.len()];
+            self.site.coldest = None;
+            if let Some(forecast) = self.site.forecast.as_deref().filter(|_| now.trusted) {
+                self.ahead = ahead::look_ahead(&self.farm, &standing, forecast, now.wall, self.site.pressure);
+                self.site.coldest =
+                    ahead::frost_ahead(forecast, now.wall, self.farm.site.hard_frost).coldest;
+            }
+        }
+        for (memory, ahead) in self.rooms.iter_mut().zip(&self.ahead) {
+            if let (Some(moisture), Some(ahead)) = (&mut memory.state.moisture, ahead) {
+                moisture.next_12_hours = ahead.next_12_hours;
+                moisture.next_24_hours = ahead.next_24_hours;
+            }
+        }
+    }
+
+    fn settle_alerts(&mut self, now: &Now, effects: &mut Vec<Effect>) {
+        let voice = Voice { units: self.farm.site.units, time_zone: self.farm.site.time_zone.clone() };
+        let site_conditions = self.site_conditions(now);
+        for (alert, condition) in self.site.alerts.iter_mut().zip(site_conditions) {
+            if alert.take(condition, now) {
+                effects.push(transition(alert, &self.farm.site.title, &voice, now));
+            }
+        }
+        for index in 0..self.rooms.len() {
+            let silent = self.silent(Place::Room(index), now);
+            let room = &self.farm.rooms[index];
+            let forecast_known = self.site.forecast.is_some().then_some(()).and(self.ahead[index].as_ref());
+            let conditions = self.rooms[index].conditions(room, forecast_known, silent);
+            for (alert, condition) in self.rooms[index].state.alerts.iter_mut().zip(conditions) {
+                if alert.take(condition, now) {
+                    effects.push(transition(alert, &room.title, &voice, now));
+                }
+            }
+        }
+    }
+
+    /// Quantities of a place that are configured and not heard: stale, or never heard for their maximum age.
+    pub(super) fn silent(&self, place: Place, now: &Now) -> Vec<Quantity> {
+        let silent = self.sources.iter().zip(&self.farm.sources).filter(|(state, source)| {
+            source.place == place
+                && match state.reading {
+                    Reading::Never => now.since(self.started) >= source.maximum_age,
+                    Reading::Fresh { .. } => false,
+                    Reading::Stale { .. } => true,
+                }
+        });
+        silent.map(|(_, source)| source.quantity).collect()
+    }
+
+    fn reading(&self, place: Place, quantity: Quantity) -> Reading<Measured> {
+        self.sources
+            .iter()
+            .find(|state| state.place == place && state.quantity == quantity)
+            .map_or(Reading::Never, |state| state.reading)
+    }
+
+    /// Until when the fresh readings of a place may be taken for the present: the first of them to go stale.
+    fn lives_until(&self, place: Place, now: &Now) -> Duration {
+        let ends = self.sources.iter().zip(&self.farm.sources).filter_map(|(state, source)| match state.reading {
+            Reading::Fresh { at, .. } if source.place == place => Some(at + source.maximum_age),
+            _ => None,
+        });
+        ends.min().unwrap_or(now.elapsed)
+    }
+
+    fn supply_carbon_dioxide(&self, intake: Intake) -> CarbonDioxide {
+        let outdoors = CarbonDioxide::clamped(OUTDOOR_CARBON_DIOXIDE);
+        match intake {
+            Intake::Outdoors => outdoors,
+            Intake::Room(from) => self.rooms[from].state.carbon_dioxide.fresh().unwrap_or(outdoors),
+        }
+    }
+}
+
+fn notice(trouble: bool, sentence: String) -> Effect {
+    Effect::Notify(Notice { trouble, sentence })
+}
+
+fn transition(alert: &Alert, place: &str, voice: &Voice, now: &Now) -> Effect {
+    let title = alert.kind.title();
+    match alert.message().filter(|_| alert.published() != "unknown") {
+        Some(message) => notice(true, format!("{place}: {title}. {}", message.sentence(voice, now.wall))),
+        None if alert.published() == "unknown" => {
+            notice(true, format!("{place}: {title}: this alert was raised, and what it rests on is no longer known."))
+        }
+        None => notice(false, format!("{place}: {title}: over.")),
+    }
+}
+
+fn as_temperature(measured: Measured) -> Option<crate::units::Temperature> {
+    if let Measured::Temperature(value) = measured { Some(value) } else { None }
+}
+
+fn as_humidity(measured: Measured) -> Option<crate::units::RelativeHumidity> {
+    if let Measured::RelativeHumidity(value) = measured { Some(value) } else { None }
+}
+
+fn as_carbon_dioxide(measured: Measured) -> Option<CarbonDioxide> {
+    if let Measured::CarbonDioxide(value) = measured { Some(value) } else { None }
+}
+
+fn as_pressure(measured: Measured) -> Option<crate::units::Pressure> {
+    if let Measured::Pressure(value) = measured { Some(value) } else { None }
+}

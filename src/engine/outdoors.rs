@@ -1,0 +1,50 @@
+//! The air outdoors: the farm's own sensor for the present, the forecast where there is none.
+
+use super::snapshot::{OutdoorsState, PressureFrom};
+use crate::{
+    model::{ForecastPoint, Site},
+    physics::{self, MoistAir},
+    units::{Pressure, RelativeHumidity, Temperature},
+};
+
+/// What the farm's own outdoor sensors say, where fresh.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Sensors {
+    pub temperature: Option<Temperature>,
+    pub relative_humidity: Option<RelativeHumidity>,
+    pub pressure: Option<Pressure>,
+}
+
+/// Air pressure at the site: its sensor, else the forecast's sea-level pressure at the site's elevation, else the
+/// standard atmosphere there.
+pub(super) fn pressure(site: &Site, sensors: &Sensors, forecast: Option<&ForecastPoint>) -> (Pressure, PressureFrom) {
+    if let Some(pressure) = sensors.pressure {
+        return (pressure, PressureFrom::Sensor);
+    }
+    let from_forecast = forecast.and_then(|point| {
+        let sea_level = point.sea_level_pressure?;
+        let temperature = sensors.temperature.unwrap_or(point.air.temperature);
+        let mean = physics::layer_mean(temperature, site.elevation);
+        physics::station_pressure(sea_level, site.elevation, mean).ok()
+    });
+    match from_forecast {
+        Some(pressure) => (pressure, PressureFrom::Forecast),
+        None => (physics::standard_pressure(site.elevation), PressureFrom::StandardAtmosphere),
+    }
+}
+
+/// The air outdoors now. Temperature and humidity are taken from one place: a sensor's temperature with a forecast's
+/// humidity would be an air that is nowhere.
+pub(super) fn air(sensors: &Sensors, forecast: Option<&ForecastPoint>, pressure: Pressure) -> OutdoorsState {
+    let sensed = sensors
+        .temperature
+        .zip(sensors.relative_humidity)
+        .and_then(|(temperature, humidity)| MoistAir::from_sensors(temperature, humidity, pressure).ok());
+    if let Some(air) = sensed {
+        return OutdoorsState { air: Some(air), from_sensor: true };
+    }
+    let forecast = forecast.and_then(|point| {
+        MoistAir::from_vapour_pressure(point.air.temperature, point.air.vapour_pressure, pressure).ok()
+    });
+    OutdoorsState { air: forecast, from_sensor: false }
+}

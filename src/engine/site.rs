@@ -1,0 +1,68 @@
+//! Alert conditions of the whole site.
+
+use jiff::SignedDuration;
+
+use super::{ahead, core::Engine};
+use crate::{
+    advice::{
+        Priority,
+        alert::{Condition, Message},
+    },
+    model::{Now, Place},
+};
+
+/// Forecasts are renewed at least every six hours; one that was fetched longer ago than this has failed to be renewed.
+const FORECAST_OLD: SignedDuration = SignedDuration::from_hours(8);
+
+impl Engine {
+    /// In the order of [`crate::advice::AlertKind::OF_SITE`].
+    pub(super) fn site_conditions(&self, now: &Now) -> [Condition; 3] {
+        let silent = self.silent(Place::Outdoors, now);
+        let stale = if silent.is_empty() {
+            Condition::Clear
+        } else {
+            Condition::Present(Priority::Warning, Message::Stale { quantities: silent })
+        };
+        [self.hard_frost(now), self.forecast_old(now), stale]
+    }
+
+    fn hard_frost(&self, now: &Now) -> Condition {
+        if !now.trusted {
+            return Condition::Missing;
+        }
+        let threshold = self.farm.site.hard_frost;
+        let outdoors = self.site.outdoors.air.filter(|_| self.site.outdoors.from_sensor).map(|air| air.temperature());
+        let forecast = self.site.forecast.as_deref();
+        let ahead = forecast.map(|forecast| ahead::frost_ahead(forecast, now.wall, threshold));
+        let coldest_ahead = ahead.and_then(|ahead| ahead.coldest);
+        let freezing_now = outdoors.filter(|temperature| *temperature <= threshold);
+        match (freezing_now, ahead.and_then(|ahead| ahead.first), coldest_ahead) {
+            (Some(measured), _, coldest) => {
+                let (coldest_at, coldest) =
+                    coldest.filter(|(_, coldest)| *coldest < measured).unwrap_or((now.wall, measured));
+                Condition::Present(Priority::Warning, Message::HardFrost { from: now.wall, coldest_at, coldest })
+            }
+            (None, Some(from), Some((coldest_at, coldest))) => {
+                Condition::Present(Priority::Warning, Message::HardFrost { from, coldest_at, coldest })
+            }
+            (None, _, None) => Condition::Missing,
+            (None, None, Some(_)) => Condition::Clear,
+        }
+    }
+
+    fn forecast_old(&self, now: &Now) -> Condition {
+        if self.site.forecast_service.is_none() {
+            return Condition::Clear;
+        }
+        if !now.trusted {
+            return Condition::Missing;
+        }
+        let fetched = self.site.forecast_fetched;
+        let old = fetched.is_none_or(|fetched| now.wall.duration_since(fetched) > FORECAST_OLD);
+        if old {
+            Condition::Present(Priority::Warning, Message::ForecastOld { fetched })
+        } else {
+            Condition::Clear
+        }
+    }
+}
