@@ -9,7 +9,7 @@ use crate::{
         Now, Room,
         balance::{Inflow, flow_for_carbon_dioxide},
     },
-    physics::MoistAir,
+    physics::{BelowFreezing, MoistAir},
     units::{AirFlow, CarbonDioxide, Fraction, HumidityRatio, RelativeHumidity, WaterFlow},
 };
 
@@ -179,7 +179,7 @@ pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
     let possible = room.humidifier.map(|humidifier| {
         WaterFlow::clamped(humidifier.output.kilograms_per_hour() * humidifier.evaporated.ratio())
     });
-    let at = |target: RelativeHumidity| situation.inside.at_relative_humidity(target).humidity_ratio();
+    let at = |target: RelativeHumidity| at_humidity(situation.inside, target);
     let preferred = preferred_target(room);
     let lowest = RelativeHumidity::clamped(
         room.bands.relative_humidity.lowest.ratio().min(HIGHEST_TARGET).min(preferred.ratio()),
@@ -284,6 +284,13 @@ pub fn withheld(reason: Reason, now: &Now) -> Decision {
         reason,
         valid_until: now.wall_after(VALID_FOR),
     }
+}
+
+/// Humidity ratio of the room's air if its relative humidity were `target`.
+fn at_humidity(inside: &MoistAir, target: RelativeHumidity) -> HumidityRatio {
+    MoistAir::from_sensor(inside.temperature(), target, BelowFreezing::Water, inside.pressure())
+        // A target is at most 95 % and the temperature is that of a state that exists, so this cannot fail.
+        .map_or(inside.humidity_ratio(), MoistAir::humidity_ratio)
 }
 
 fn fan_command(room: &Room, flow: AirFlow) -> Fraction {

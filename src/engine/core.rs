@@ -41,7 +41,7 @@ impl Engine {
     pub fn new(farm: Arc<Farm>, service: Option<Service>, now: &Now) -> Self {
         let sources = farm.sources.iter().map(SourceState::new).collect();
         let rooms = farm.rooms.iter().map(|_| RoomMemory::new(now)).collect();
-        let pressure = crate::physics::standard_pressure(farm.site.elevation);
+        let pressure = crate::physics::atmosphere::standard_pressure(farm.site.elevation);
         Self {
             ahead: vec![None; farm.rooms.len()],
             site: SiteState {

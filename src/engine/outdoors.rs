@@ -3,7 +3,7 @@
 use super::snapshot::{OutdoorsState, PressureFrom};
 use crate::{
     model::{ForecastPoint, Site},
-    physics::{self, MoistAir},
+    physics::{BelowFreezing, MoistAir, atmosphere},
     units::{Pressure, RelativeHumidity, Temperature},
 };
 
@@ -24,12 +24,12 @@ pub(super) fn pressure(site: &Site, sensors: &Sensors, forecast: Option<&Forecas
     let from_forecast = forecast.and_then(|point| {
         let sea_level = point.sea_level_pressure?;
         let temperature = sensors.temperature.unwrap_or(point.air.temperature);
-        let mean = physics::layer_mean(temperature, site.elevation);
-        physics::station_pressure(sea_level, site.elevation, mean).ok()
+        let mean = atmosphere::layer_mean(temperature, site.elevation);
+        atmosphere::station_pressure(sea_level, site.elevation, mean).ok()
     });
     match from_forecast {
         Some(pressure) => (pressure, PressureFrom::Forecast),
-        None => (physics::standard_pressure(site.elevation), PressureFrom::StandardAtmosphere),
+        None => (atmosphere::standard_pressure(site.elevation), PressureFrom::StandardAtmosphere),
     }
 }
 
@@ -39,7 +39,7 @@ pub(super) fn air(sensors: &Sensors, forecast: Option<&ForecastPoint>, pressure:
     let sensed = sensors
         .temperature
         .zip(sensors.relative_humidity)
-        .and_then(|(temperature, humidity)| MoistAir::from_sensors(temperature, humidity, pressure).ok());
+        .and_then(|(temperature, humidity)| MoistAir::from_sensor(temperature, humidity, BelowFreezing::Water, pressure).ok());
     if let Some(air) = sensed {
         return OutdoorsState { air: Some(air), from_sensor: true };
     }

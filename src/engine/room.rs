@@ -16,7 +16,7 @@ use crate::{
         Now, Reading, Room,
         balance::{Span, emission_between},
     },
-    physics::MoistAir,
+    physics::{BelowFreezing, MoistAir},
     units::{AirFlow, CarbonDioxide, HumidityRatio, RelativeHumidity, Temperature, WaterFlow},
 };
 
@@ -95,7 +95,7 @@ impl RoomMemory {
             return Some(air);
         }
         let temperature = self.state.temperature.fresh()?;
-        MoistAir::from_sensors(temperature, decide::preferred_target(room), pressure).ok()
+        MoistAir::from_sensor(temperature, decide::preferred_target(room), BelowFreezing::Water, pressure).ok()
     }
 
     /// Carbon dioxide at which people are in danger, with memory: it is over only when it is heard to be over.
@@ -324,5 +324,5 @@ pub(super) fn air_of(
     humidity: Reading<RelativeHumidity>,
     pressure: crate::units::Pressure,
 ) -> Option<MoistAir> {
-    MoistAir::from_sensors(temperature.fresh()?, humidity.fresh()?, pressure).ok()
+    MoistAir::from_sensor(temperature.fresh()?, humidity.fresh()?, BelowFreezing::Water, pressure).ok()
 }

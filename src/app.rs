@@ -1,0 +1,209 @@
+//! The daemon: starts the tasks, owns the engine, and drains on shutdown.
+//!
+//! One thread, one owner of state. The tasks send events to the engine through one bounded channel; the engine's
+//! snapshot goes out through a watch channel, of which topics and metrics are renderings.
+
+use std::{io, net::SocketAddr, sync::Arc, time::Duration};
+
+use tokio::{
+    net::TcpListener,
+    sync::{mpsc, oneshot, watch},
+    task::JoinHandle,
+};
+
+use crate::{
+    config::Config,
+    engine::{Effect, Engine, Event, Snapshot},
+    io::{clock::Clock, http, mqtt, weather},
+};
+
+/// Events that may wait for the engine. A farm of a hundred rooms that all report at once fits.
+const WAITING_EVENTS: usize = 4_096;
+/// Events taken in one turn, so that a flood cannot keep the engine from settling.
+const EVENTS_A_TURN: usize = 256;
+/// Wall-clock jumps beyond this are a step, not a correction.
+const STEP: Duration = Duration::from_secs(5);
+/// How long the broker may take to accept the last words.
+const DRAIN: Duration = Duration::from_secs(10);
+
+/// Why the daemon could not start, or ended by itself.
+#[derive(Debug, thiserror::Error)]
+pub enum AppError {
+    /// The address for metrics cannot be listened on.
+    #[error("cannot listen on {address} for metrics and health: {source}. Set `http.listen` to a free address.")]
+    Listen {
+        /// What was configured.
+        address: SocketAddr,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// A task ended that never should: a defect, not a condition of the farm.
+    #[error("the {0} task ended by itself; this is a defect of the program")]
+    TaskEnded(&'static str),
+}
+
+/// Runs the daemon until `shutdown` resolves. `listening` is told the address of the metrics server once it is bound.
+///
+/// # Errors
+/// When the HTTP address cannot be bound, or a task ends by itself.
+pub async fn run(
+    config: Config,
+    clock: Clock,
+    shutdown: impl Future<Output = ()>,
+    listening: impl FnOnce(Option<SocketAddr>),
+) -> Result<(), AppError> {
+    let listener = match config.http_listen {
+        Some(address) => {
+            Some(TcpListener::bind(address).await.map_err(|source| AppError::Listen { address, source })?)
+        }
+        None => None,
+    };
+    listening(listener.as_ref().and_then(|listener| listener.local_addr().ok()));
+
+    let farm = Arc::new(config.farm.clone());
+    let now = clock.now();
+    let engine = Engine::new(farm, config.forecast.as_ref().map(|forecast| forecast.service), &now);
+    let (snapshots, _) = watch::channel(Arc::new(engine.snapshot(&now)));
+    let (events, inbox) = mpsc::channel(WAITING_EVENTS);
+    let mut tasks = Tasks::start(config, listener, &clock, &snapshots, &events);
+    tracing::info!("Mistwright {} is running.", env!("CARGO_PKG_VERSION"));
+
+    let turning = turn_loop(engine, &clock, inbox, &snapshots, &tasks.fetches);
+    let result = tokio::select! {
+        () = shutdown => Ok(()),
+        () = turning => Err(AppError::TaskEnded("engine")),
+        ended = tasks.any_ended() => Err(AppError::TaskEnded(ended)),
+    };
+    tasks.stop().await;
+    tracing::info!("Mistwright has stopped.");
+    result
+}
+
+struct Tasks {
+    running: Vec<(&'static str, JoinHandle<()>)>,
+    stops: Vec<oneshot::Sender<()>>,
+    fetches: mpsc::Sender<()>,
+}
+
+impl Tasks {
+    fn start(
+        config: Config,
+        listener: Option<TcpListener>,
+        clock: &Clock,
+        snapshots: &watch::Sender<Arc<Snapshot>>,
+        events: &mpsc::Sender<Event>,
+    ) -> Self {
+        let (fetches, fetch_requests) = mpsc::channel(1);
+        let mut tasks = Self { running: Vec::new(), stops: Vec::new(), fetches };
+        let setup = mqtt::MqttSetup::new(&config);
+        let (stopped, snapshots_mqtt) = (tasks.stop_signal(), snapshots.subscribe());
+        let (events_mqtt, clock_mqtt) = (events.clone(), clock.clone());
+        tasks.spawn("MQTT", mqtt::run(setup, snapshots_mqtt, events_mqtt, clock_mqtt, stopped));
+        if let Some(forecast) = &config.forecast {
+            let setup = weather::ForecastSetup::new(forecast, &config.farm.site);
+            tasks.spawn("forecast", weather::run(setup, fetch_requests, events.clone(), clock.clone()));
+        }
+        if let Some(listener) = listener {
+            let stopped = tasks.stop_signal();
+            tasks.spawn("HTTP", http::serve(listener, snapshots.subscribe(), stopped));
+        }
+        tasks
+    }
+
+    fn stop_signal(&mut self) -> impl Future<Output = ()> + use<> {
+        let (stop, stopped) = oneshot::channel();
+        self.stops.push(stop);
+        async move {
+            // A dropped sender means the same.
+            let _ = stopped.await;
+        }
+    }
+
+    fn spawn(&mut self, name: &'static str, task: impl Future<Output = ()> + Send + 'static) {
+        self.running.push((name, tokio::spawn(task)));
+    }
+
+    /// The name of the first task that ends.
+    async fn any_ended(&mut self) -> &'static str {
+        std::future::poll_fn(|context| {
+            for (name, task) in &mut self.running {
+                if let std::task::Poll::Ready(result) = std::pin::Pin::new(task).poll(context) {
+                    if let Err(error) = result {
+                        tracing::error!("The {name} task failed: {error}");
+                    }
+                    return std::task::Poll::Ready(*name);
+                }
+            }
+            std::task::Poll::Pending
+        })
+        .await
+    }
+
+    async fn stop(mut self) {
+        for stop in self.stops.drain(..) {
+            // A task that has ended needs no telling.
+            let _ = stop.send(());
+        }
+        drop(self.fetches);
+        for (name, task) in self.running {
+            if task.is_finished() {
+                continue;
+            }
+            let abort = task.abort_handle();
+            if tokio::time::timeout(DRAIN, task).await.is_err() {
+                tracing::warn!("The {name} task did not stop within {} s and was cut off.", DRAIN.as_secs());
+                abort.abort();
+            }
+        }
+    }
+}
+
+/// Turns the engine for ever.
+async fn turn_loop(
+    mut engine: Engine,
+    clock: &Clock,
+    mut inbox: mpsc::Receiver<Event>,
+    snapshots: &watch::Sender<Arc<Snapshot>>,
+    fetches: &mpsc::Sender<()>,
+) {
+    let mut batch = Vec::with_capacity(EVENTS_A_TURN);
+    let mut before = clock.now();
+    let mut effects = engine.handle(Event::Tick, &before);
+    loop {
+        perform(effects, fetches);
+        snapshots.send_replace(Arc::new(engine.snapshot(&before)));
+        tokio::select! {
+            received = inbox.recv_many(&mut batch, EVENTS_A_TURN) => {
+                if received == 0 {
+                    return;
+                }
+            }
+            () = clock.sleep_until(engine.next_deadline(&before)) => batch.push(Event::Tick),
+        }
+        let now = clock.now();
+        if stepped(&before, &now) {
+            batch.push(Event::ClockStepped);
+        }
+        effects = engine.handle_all(batch.drain(..), &now);
+        before = now;
+    }
+}
+
+fn stepped(before: &crate::model::Now, now: &crate::model::Now) -> bool {
+    let elapsed = now.elapsed.saturating_sub(before.elapsed);
+    let expected = before.wall_after(elapsed);
+    now.wall.duration_since(expected).unsigned_abs() > STEP || before.trusted != now.trusted
+}
+
+fn perform(effects: Vec<Effect>, fetches: &mpsc::Sender<()>) {
+    for effect in effects {
+        match effect {
+            Effect::FetchForecast => {
+                // A full channel means that a fetch is already asked for.
+                let _ = fetches.try_send(());
+            }
+            Effect::Notify(notice) if notice.trouble => tracing::warn!("{}", notice.sentence),
+            Effect::Notify(notice) => tracing::info!("{}", notice.sentence),
+        }
+    }
+}
