@@ -37,6 +37,9 @@ pub enum AppError {
         /// What the system said.
         source: io::Error,
     },
+    /// The runtime cannot be built.
+    #[error("cannot start the runtime: {0}")]
+    Runtime(io::Error),
     /// A task ended that never should: a defect, not a condition of the farm.
     #[error("the {0} task ended by itself; this is a defect of the program")]
     TaskEnded(&'static str),

@@ -11,6 +11,7 @@
 
 pub mod advice;
 pub mod config;
+pub mod engine;
 pub mod io;
 pub mod model;
 pub mod physics;

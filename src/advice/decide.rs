@@ -176,9 +176,9 @@ pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
     let room = situation.room;
     let inflow = Inflow::new(room, situation.air.flow, situation.inside, situation.supply);
     let entering = inflow.mixed(situation.supply.humidity_ratio(), situation.outdoors);
-    let possible = room.humidifier.map(|humidifier| {
-        WaterFlow::clamped(humidifier.output.kilograms_per_hour() * humidifier.evaporated.ratio())
-    });
+    let possible = room
+        .humidifier
+        .map(|humidifier| WaterFlow::clamped(humidifier.output.kilograms_per_hour() * humidifier.evaporated.ratio()));
     let at = |target: RelativeHumidity| at_humidity(situation.inside, target);
     let preferred = preferred_target(room);
     let lowest = RelativeHumidity::clamped(
@@ -264,9 +264,7 @@ pub fn full_air(room: &Room, reason: Reason, now: &Now) -> Decision {
             fresh_air: room.fan.capacity,
             air_changes: room.fan.capacity.per(room.volume),
             fan_command: Fraction::clamped(1.0),
-            humidity_target: RelativeHumidity::clamped(
-                room.bands.relative_humidity.lowest.ratio().min(HIGHEST_TARGET),
-            ),
+            humidity_target: RelativeHumidity::clamped(room.bands.relative_humidity.lowest.ratio().min(HIGHEST_TARGET)),
             humidifier_duty: Fraction::clamped(0.0),
         }),
         limited_by: LimitedBy::PeopleSafety,

@@ -70,7 +70,8 @@ impl Decision {
 fn air_sentence(balance: &Balance, voice: &Voice) -> String {
     let changes = format!("{:.1} air changes an hour", balance.air_changes.per_hour());
     let limit = voice.ppm(balance.carbon_dioxide_limit);
-    let measured = balance.carbon_dioxide.map_or_else(|| "not known".to_owned(), |ppm| format!("at {}", voice.ppm(ppm)));
+    let measured =
+        balance.carbon_dioxide.map_or_else(|| "not known".to_owned(), |ppm| format!("at {}", voice.ppm(ppm)));
     match balance.air {
         AirCause::Crop => {
             format!("Fresh air of {changes} keeps carbon dioxide (now {measured}) well below {limit}.")
@@ -84,9 +85,9 @@ fn air_sentence(balance: &Balance, voice: &Voice) -> String {
             "Carbon dioxide is not known or not believable, so fresh air stays at {changes}, no less than the usual \
              rate; without a sensor that can be believed nobody can say that less would do."
         ),
-        AirCause::NearLimit => format!(
-            "Carbon dioxide is {measured}, with a limit of {limit}, so fresh air is not cut: {changes}."
-        ),
+        AirCause::NearLimit => {
+            format!("Carbon dioxide is {measured}, with a limit of {limit}, so fresh air is not cut: {changes}.")
+        }
         AirCause::Burner => format!("A burner without a flue is declared, so fresh air is not cut: {changes}."),
         AirCause::FanFull => format!(
             "The fan gives all it can, {changes}, and the crop would need more to stay well below {limit} \
@@ -107,7 +108,9 @@ fn water_sentence(balance: &Balance, voice: &Voice) -> String {
         format!("The air drawn in at {supply} is as moist as {target} asks for, so it dries nothing.")
     } else {
         match balance.vapour_possible {
-            None => format!("Holding {target} with air drawn in at {supply} takes {need} of vapour, and there is no humidifier."),
+            None => format!(
+                "Holding {target} with air drawn in at {supply} takes {need} of vapour, and there is no humidifier."
+            ),
             Some(possible) if needed > possible.kilograms_per_hour() * 1.0001 => {
                 let missing = WaterFlow::clamped(needed - possible.kilograms_per_hour());
                 format!(

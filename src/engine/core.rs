@@ -166,7 +166,11 @@ impl Engine {
             let state = &self.sources[source];
             effects.push(notice(
                 false,
-                format!("The {} sensor ({}) says believable numbers again.", state.quantity.words(), self.farm.title(state.place)),
+                format!(
+                    "The {} sensor ({}) says believable numbers again.",
+                    state.quantity.words(),
+                    self.farm.title(state.place)
+                ),
             ));
         }
     }
@@ -329,8 +333,7 @@ impl Engine {
             self.site.coldest = None;
             if let Some(forecast) = self.site.forecast.as_deref().filter(|_| now.trusted) {
                 self.ahead = ahead::look_ahead(&self.farm, &standing, forecast, now.wall, self.site.pressure);
-                self.site.coldest =
-                    ahead::frost_ahead(forecast, now.wall, self.farm.site.hard_frost).coldest;
+                self.site.coldest = ahead::frost_ahead(forecast, now.wall, self.farm.site.hard_frost).coldest;
             }
         }
         for (memory, ahead) in self.rooms.iter_mut().zip(&self.ahead) {

@@ -36,10 +36,9 @@ pub(super) fn pressure(site: &Site, sensors: &Sensors, forecast: Option<&Forecas
 /// The air outdoors now. Temperature and humidity are taken from one place: a sensor's temperature with a forecast's
 /// humidity would be an air that is nowhere.
 pub(super) fn air(sensors: &Sensors, forecast: Option<&ForecastPoint>, pressure: Pressure) -> OutdoorsState {
-    let sensed = sensors
-        .temperature
-        .zip(sensors.relative_humidity)
-        .and_then(|(temperature, humidity)| MoistAir::from_sensor(temperature, humidity, BelowFreezing::Water, pressure).ok());
+    let sensed = sensors.temperature.zip(sensors.relative_humidity).and_then(|(temperature, humidity)| {
+        MoistAir::from_sensor(temperature, humidity, BelowFreezing::Water, pressure).ok()
+    });
     if let Some(air) = sensed {
         return OutdoorsState { air: Some(air), from_sensor: true };
     }

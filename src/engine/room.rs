@@ -140,7 +140,8 @@ impl RoomMemory {
         };
         let (Some(crop), Some(flow)) = (&around.room.crop, self.last_flow) else { return };
         let ppm = value.parts_per_million();
-        let span = self.span.get_or_insert(OpenSpan { since: at, before: ppm, sum: ppm, count: 1.0, flow, last_at: at });
+        let span =
+            self.span.get_or_insert(OpenSpan { since: at, before: ppm, sum: ppm, count: 1.0, flow, last_at: at });
         let moved = (span.flow.cubic_metres_per_hour() - flow.cubic_metres_per_hour()).abs();
         if moved > 0.02 * around.room.fan.capacity.cubic_metres_per_hour() {
             self.span = Some(OpenSpan { since: at, before: ppm, sum: ppm, count: 1.0, flow, last_at: at });
@@ -206,7 +207,12 @@ impl RoomMemory {
     }
 
     /// The alert conditions of this room, in the order of [`AlertKind::OF_ROOM`].
-    pub fn conditions(&self, room: &Room, ahead: Option<&Ahead>, silent: Vec<crate::model::Quantity>) -> [Condition; 4] {
+    pub fn conditions(
+        &self,
+        room: &Room,
+        ahead: Option<&Ahead>,
+        silent: Vec<crate::model::Quantity>,
+    ) -> [Condition; 4] {
         let shortfall = match (ahead, room.humidifier) {
             (_, None) => Condition::Clear,
             (None, Some(_)) => Condition::Missing,
@@ -229,12 +235,7 @@ impl RoomMemory {
             Condition::Present(Priority::Warning, Message::Stale { quantities: silent })
         };
         let carbon_dioxide = self.state.carbon_dioxide.fresh();
-        [
-            shortfall,
-            stale,
-            self.crop_condition(room, carbon_dioxide),
-            people_condition(carbon_dioxide),
-        ]
+        [shortfall, stale, self.crop_condition(room, carbon_dioxide), people_condition(carbon_dioxide)]
     }
 
     fn crop_condition(&self, room: &Room, measured: Option<CarbonDioxide>) -> Condition {
@@ -264,10 +265,7 @@ fn people_condition(measured: Option<CarbonDioxide>) -> Condition {
     steps.into_iter().find(|(limit, _)| measured.parts_per_million() >= *limit).map_or(
         Condition::Clear,
         |(limit, priority)| {
-            Condition::Present(
-                priority,
-                Message::CarbonDioxide { measured, limit: CarbonDioxide::clamped(limit) },
-            )
+            Condition::Present(priority, Message::CarbonDioxide { measured, limit: CarbonDioxide::clamped(limit) })
         },
     )
 }

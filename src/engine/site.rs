@@ -59,10 +59,6 @@ impl Engine {
         }
         let fetched = self.site.forecast_fetched;
         let old = fetched.is_none_or(|fetched| now.wall.duration_since(fetched) > FORECAST_OLD);
-        if old {
-            Condition::Present(Priority::Warning, Message::ForecastOld { fetched })
-        } else {
-            Condition::Clear
-        }
+        if old { Condition::Present(Priority::Warning, Message::ForecastOld { fetched }) } else { Condition::Clear }
     }
 }

@@ -8,9 +8,7 @@ use crate::{
     advice::{Alert, Decision},
     model::{Farm, Forecast, Measured, Now, Place, Quantity, Reading, Service, Source},
     physics::MoistAir,
-    units::{
-        CarbonDioxide, HumidityRatioDifference, Pressure, RelativeHumidity, Temperature, WaterFlow, WaterVolume,
-    },
+    units::{CarbonDioxide, HumidityRatioDifference, Pressure, RelativeHumidity, Temperature, WaterFlow, WaterVolume},
 };
 
 /// Everything there is to show.

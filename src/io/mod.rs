@@ -1,3 +1,4 @@
 //! The shell: sockets, files and the clock.
 
 pub mod clock;
+pub mod logging;

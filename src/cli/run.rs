@@ -1,0 +1,74 @@
+//! `mistwright run`: the daemon on a configuration file, until it is told to stop.
+
+use std::{path::PathBuf, process::ExitCode};
+
+use clap::Args;
+use tokio::signal::unix::{SignalKind, signal};
+
+use super::{BAD_INPUT, FAILED};
+use crate::{
+    app, config,
+    io::{clock::Clock, logging},
+};
+
+/// Run the daemon.
+#[derive(Debug, Args)]
+pub(super) struct RunArguments {
+    /// Configuration file.
+    #[arg(long, value_name = "FILE", default_value = "/etc/mistwright/mistwright.yaml")]
+    config: PathBuf,
+}
+
+pub(super) fn run(arguments: &RunArguments) -> ExitCode {
+    let file = arguments.config.display().to_string();
+    let text = match std::fs::read_to_string(&arguments.config) {
+        Ok(text) => text,
+        Err(error) => {
+            eprintln!("mistwright: cannot read {file}: {error}");
+            return ExitCode::from(BAD_INPUT);
+        }
+    };
+    let config = match config::parse(&text, &file) {
+        Ok(config) => config,
+        Err(problems) => {
+            eprintln!("{problems}");
+            return ExitCode::from(BAD_INPUT);
+        }
+    };
+    logging::start();
+    let clock = Clock::machine();
+    let told = |address| {
+        if let Some(address) = address {
+            tracing::info!("Metrics and health are served at http://{address}/metrics.");
+        }
+    };
+    match block_on(async { app::run(config, clock, stop_signal(), told).await }) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("mistwright: {error}");
+            ExitCode::from(FAILED)
+        }
+    }
+}
+
+/// Runs `work` on the program's single-threaded runtime.
+pub(super) fn block_on<T>(work: impl Future<Output = Result<T, app::AppError>>) -> Result<T, app::AppError> {
+    // TLS needs its provider once, before the first connection. A second call finds it there.
+    let _ = rustls::crypto::ring::default_provider().install_default();
+    let runtime =
+        tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(app::AppError::Runtime)?;
+    runtime.block_on(work)
+}
+
+/// Resolves at SIGTERM or SIGINT.
+pub(super) async fn stop_signal() {
+    let (Ok(mut terminate), Ok(mut interrupt)) = (signal(SignalKind::terminate()), signal(SignalKind::interrupt()))
+    else {
+        tracing::error!("Signals cannot be listened to; only a kill will stop this daemon.");
+        return std::future::pending().await;
+    };
+    tokio::select! {
+        _ = terminate.recv() => tracing::info!("Told to stop."),
+        _ = interrupt.recv() => tracing::info!("Interrupted."),
+    }
+}

@@ -1,0 +1,18 @@
+//! Log lines on standard error, one sentence each; the level comes from `MISTWRIGHT_LOG` (default `info`).
+
+use std::io::IsTerminal;
+
+use tracing_subscriber::{EnvFilter, fmt};
+
+/// Starts logging. A second call changes nothing.
+pub fn start() {
+    let filter = EnvFilter::try_from_env("MISTWRIGHT_LOG")
+        .unwrap_or_else(|_| EnvFilter::new("info,rumqttc=error,rumqttd=error,hyper=warn"));
+    let lines = fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .with_ansi(std::io::stderr().is_terminal())
+        .with_target(false);
+    // Logging that is there already stays.
+    let _ = lines.try_init();
+}
