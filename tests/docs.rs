@@ -106,7 +106,11 @@ fn runs(line: &str) {
             let lasting = matches!(rest[0], "demo" | "run");
             let mut command = Command::new(env!("CARGO_BIN_EXE_mistwright"));
             command.current_dir(root());
-            if lasting { command.args([rest[0], "--help"]) } else { command.args(shell_words(line, rest[0])) };
+            if lasting {
+                command.args([rest[0], "--help"])
+            } else {
+                command.args(shell_words(line, rest[0]))
+            };
             let output = command.output().unwrap();
             let said = String::from_utf8_lossy(&output.stderr);
             assert!(output.status.success(), "`{line}` failed: {said}");
@@ -168,6 +172,9 @@ fn the_documents_are_read_as_they_are_written() {
     assert_eq!(blocks(text, "sh"), ["one\ntwo"]);
     assert_eq!(blocks(text, "yaml"), ["k: v"]);
     assert_eq!(local_links(text), ["a/b.md"]);
-    assert_eq!(dependencies("[package]\na = 1\n[dev-dependencies]\nb = 2\n[features]\nc = 3"), BTreeSet::from(["b".to_owned()]));
+    assert_eq!(
+        dependencies("[package]\na = 1\n[dev-dependencies]\nb = 2\n[features]\nc = 3"),
+        BTreeSet::from(["b".to_owned()])
+    );
     assert_eq!(shell_words("mistwright air --t \"30 °F\" -j", "air"), ["air", "--t", "30 °F", "-j"]);
 }
