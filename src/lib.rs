@@ -11,6 +11,8 @@
 
 pub mod advice;
 pub mod config;
+#[cfg(feature = "demo")]
+pub mod demo;
 pub mod engine;
 pub mod io;
 pub mod model;

@@ -1,0 +1,297 @@
+//! Frosthollow as it truly is: an anteroom that tempers and moistens the intake, three rooms that draw from it, their
+//! sensors, and the relays that the farm's automation switches.
+
+use super::{
+    air::Air,
+    chance::Chance,
+    room::{Build, Drive, Ledger, Room, STEP},
+    weather::Outdoors,
+};
+
+/// The rooms in the order of every list here; the anteroom is first, because the others draw from it.
+pub(super) const NAMES: [&str; 4] = ["lung", "oyster-hall", "shiitake-loft", "lions-mane-bay"];
+
+/// Half the humidistat's hysteresis, as a ratio.
+const HUMIDISTAT: f64 = 0.01;
+
+/// A room is truly short when its humidifier has run without a pause for this many seconds and its humidity is still
+/// [`SHORT_BY`] below the target.
+const SHORT_AFTER: f64 = 900.0;
+const SHORT_BY: f64 = 0.02;
+
+/// What the configuration does not know: leaks are larger, less of the mist evaporates, fans give less than their
+/// plates say, and crops breathe differently.
+const BUILDS: [Build; 4] = [
+    Build {
+        volume: 120.0,
+        leak: 0.6,
+        envelope: 70.0,
+        fabric: 5_000.0,
+        film: 700.0,
+        coldest: (0.88, 6.0),
+        heater: (32_000.0, 13.0),
+        humidifier: 9.0,
+        evaporated: 0.86,
+        respiration: 0.0,
+        transpiration: 0.0,
+        fan: (1_800.0, 0.94),
+        mixing: 40.0,
+    },
+    Build {
+        volume: 180.0,
+        leak: 0.28,
+        envelope: 62.0,
+        fabric: 9_000.0,
+        film: 950.0,
+        coldest: (0.91, 9.0),
+        heater: (14_000.0, 16.0),
+        humidifier: 12.0,
+        evaporated: 0.82,
+        respiration: 0.36,
+        transpiration: 0.9,
+        fan: (1_400.0, 0.93),
+        mixing: 32.0,
+    },
+    Build {
+        volume: 140.0,
+        leak: 0.22,
+        envelope: 48.0,
+        fabric: 7_000.0,
+        film: 760.0,
+        coldest: (0.92, 7.0),
+        heater: (9_000.0, 15.0),
+        humidifier: 5.0,
+        evaporated: 0.83,
+        respiration: 0.10,
+        transpiration: 0.5,
+        fan: (900.0, 0.96),
+        mixing: 28.0,
+    },
+    Build {
+        volume: 95.0,
+        leak: 0.30,
+        envelope: 40.0,
+        fabric: 4_500.0,
+        film: 560.0,
+        coldest: (0.90, 5.0),
+        heater: (7_000.0, 17.0),
+        humidifier: 3.0,
+        evaporated: 0.78,
+        respiration: 0.16,
+        transpiration: 0.4,
+        fan: (800.0, 0.92),
+        mixing: 34.0,
+    },
+];
+
+/// The air of each room at dusk: °C, RH, ppm.
+const AT_DUSK: [(f64, f64, f64); 4] =
+    [(13.0, 0.62, 450.0), (16.0, 0.88, 820.0), (15.0, 0.80, 700.0), (17.0, 0.89, 760.0)];
+
+/// A sensor: slow, a little off, and noisy.
+#[derive(Debug, Clone, Copy)]
+struct Sensor {
+    /// What it would show without noise.
+    shown: f64,
+    /// Time constant, s.
+    lag: f64,
+    /// How far off it is.
+    offset: f64,
+    /// Standard deviation of its noise.
+    spread: f64,
+}
+
+impl Sensor {
+    fn follow(&mut self, truth: f64) {
+        self.shown += (truth + self.offset - self.shown) * (STEP / self.lag);
+    }
+
+    fn read(&self, chance: &mut Chance) -> f64 {
+        self.shown + chance.noise(self.spread)
+    }
+}
+
+/// What a room's sensors say: °C, ratio, ppm.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Readings {
+    /// °C.
+    pub(super) temperature: f64,
+    /// Ratio, at most 1.
+    pub(super) relative_humidity: f64,
+    /// ppm.
+    pub(super) carbon_dioxide: f64,
+}
+
+/// What the automation wants of a room.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Orders {
+    /// Share of the fan's capacity.
+    pub(super) fan: f64,
+    /// Humidity to hold, a ratio; `None` keeps the humidifier off.
+    pub(super) humidity: Option<f64>,
+}
+
+/// A room with its sensors and relays.
+#[derive(Debug, Clone)]
+struct Fitted {
+    room: Room,
+    temperature: Sensor,
+    relative_humidity: Sensor,
+    carbon_dioxide: Sensor,
+    drive: Drive,
+    /// Seconds for which the humidifier has run in vain.
+    in_vain: f64,
+    /// Seconds since dusk at which the room was first truly short of moisture.
+    short_from: Option<f64>,
+}
+
+/// The whole farm in time.
+#[derive(Debug, Clone)]
+pub(super) struct Farm {
+    rooms: Vec<Fitted>,
+    chance: Chance,
+    /// Seconds since dusk.
+    passed: f64,
+}
+
+impl Farm {
+    /// The farm at dusk.
+    pub(super) fn new(outdoors: &Outdoors) -> Self {
+        let pressure = outdoors.pressure;
+        let rooms = BUILDS.iter().zip(AT_DUSK).enumerate().map(|(number, (build, (celsius, humidity, dioxide)))| {
+            let sign = if number % 2 == 0 { 1.0 } else { -1.0 };
+            Fitted {
+                room: Room::new(*build, Air::new(celsius, humidity, dioxide, pressure), pressure),
+                temperature: Sensor { shown: celsius, lag: 40.0, offset: 0.1 * sign, spread: 0.04 },
+                relative_humidity: Sensor { shown: humidity, lag: 60.0, offset: 0.008 * sign, spread: 0.003 },
+                carbon_dioxide: Sensor { shown: dioxide, lag: 90.0, offset: 15.0 * sign, spread: 6.0 },
+                drive: Drive { fan: 0.3, humidifier: false },
+                in_vain: 0.0,
+                short_from: None,
+            }
+        });
+        Self { rooms: rooms.collect(), chance: Chance::new(0x5EED_F057), passed: 0.0 }
+    }
+
+    /// Lets `seconds` pass under `orders`, in the order of [`NAMES`].
+    pub(super) fn pass(&mut self, seconds: f64, orders: &[Orders; 4], outdoors: &Outdoors) {
+        for _ in 0..(seconds / STEP).round() as u64 {
+            self.switch(orders);
+            self.step(outdoors);
+            self.passed += STEP;
+        }
+    }
+
+    fn switch(&mut self, orders: &[Orders; 4]) {
+        for (fitted, orders) in self.rooms.iter_mut().zip(orders) {
+            // The fan's drive takes about 20 s to follow.
+            fitted.drive.fan += (orders.fan - fitted.drive.fan) * (STEP / 20.0);
+            let measured = fitted.relative_humidity.shown;
+            fitted.drive.humidifier = match orders.humidity {
+                Some(target) if measured < target - HUMIDISTAT => true,
+                Some(target) if measured > target + HUMIDISTAT => false,
+                Some(_) => fitted.drive.humidifier,
+                None => false,
+            };
+            let vain = orders.humidity.is_some_and(|target| fitted.drive.humidifier && measured < target - SHORT_BY);
+            fitted.in_vain = if vain { fitted.in_vain + STEP } else { 0.0 };
+            if fitted.in_vain >= SHORT_AFTER && fitted.short_from.is_none() {
+                fitted.short_from = Some(self.passed - SHORT_AFTER);
+            }
+        }
+    }
+
+    fn step(&mut self, outdoors: &Outdoors) {
+        let flows: Vec<f64> = self.rooms.iter().map(|fitted| fitted.room.flow(fitted.drive)).collect();
+        let drawn: f64 = flows.iter().skip(1).sum();
+        let anteroom = self.rooms[0].room.at_crop();
+        for (number, fitted) in self.rooms.iter_mut().enumerate() {
+            // What the rooms draw comes in from outdoors whether the anteroom's own fan pushes it or not.
+            let (flow, supply) =
+                if number == 0 { (flows[0].max(drawn), &outdoors.air) } else { (flows[number], &anteroom) };
+            fitted.room.step(fitted.drive, flow, supply, &outdoors.air);
+            let air = fitted.room.at_crop();
+            fitted.temperature.follow(air.temperature);
+            fitted.relative_humidity.follow(air.relative_humidity(outdoors.pressure));
+            fitted.carbon_dioxide.follow(air.carbon_dioxide);
+        }
+    }
+
+    /// What the sensors of each room say, in the order of [`NAMES`].
+    pub(super) fn read(&mut self) -> Vec<Readings> {
+        let chance = &mut self.chance;
+        let read = |fitted: &Fitted| Readings {
+            temperature: fitted.temperature.read(chance),
+            relative_humidity: fitted.relative_humidity.read(chance).clamp(0.0, 1.0),
+            carbon_dioxide: fitted.carbon_dioxide.read(chance).max(0.0),
+        };
+        self.rooms.iter().map(read).collect()
+    }
+
+    /// Water that has passed in each room, in the order of [`NAMES`].
+    pub(super) fn ledgers(&self) -> Vec<Ledger> {
+        self.rooms.iter().map(|fitted| fitted.room.ledger()).collect()
+    }
+
+    /// Seconds since dusk at which each room was first truly short of moisture, in the order of [`NAMES`].
+    pub(super) fn short_from(&self) -> Vec<Option<f64>> {
+        self.rooms.iter().map(|fitted| fitted.short_from).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PRESSURE: f64 = 98_500.0;
+
+    fn outdoors(celsius: f64) -> Outdoors {
+        Outdoors { air: Air::new(celsius, 0.8, 432.0, PRESSURE), pressure: PRESSURE }
+    }
+
+    fn orders() -> [Orders; 4] {
+        [
+            Orders { fan: 0.3, humidity: Some(0.60) },
+            Orders { fan: 0.45, humidity: Some(0.88) },
+            Orders { fan: 0.3, humidity: Some(0.80) },
+            Orders { fan: 0.45, humidity: Some(0.90) },
+        ]
+    }
+
+    #[test]
+    fn a_mild_evening_is_held_and_the_freeze_leaves_a_room_short() {
+        let mut mild = Farm::new(&outdoors(6.0));
+        mild.pass(3.0 * 3_600.0, &orders(), &outdoors(6.0));
+        for (name, (reading, orders)) in NAMES.iter().zip(mild.read().iter().zip(orders())) {
+            let target = orders.humidity.unwrap();
+            assert!((reading.relative_humidity - target).abs() < 0.04, "{name}: {reading:?} for {target}");
+        }
+        assert_eq!(mild.short_from(), vec![None; 4]);
+        let mut cold = Farm::new(&outdoors(-14.0));
+        cold.pass(3.0 * 3_600.0, &orders(), &outdoors(-14.0));
+        let read = cold.read();
+        assert!(read[3].relative_humidity < 0.88, "{read:?}");
+        assert!(cold.short_from()[3].is_some());
+        // The heaters are made for the frost: temperature is held in both.
+        for (reading, celsius) in read.iter().zip([13.0, 16.0, 15.0, 17.0]) {
+            assert!((reading.temperature - celsius).abs() < 1.2, "{read:?}");
+        }
+    }
+
+    #[test]
+    fn the_same_seed_gives_the_same_night_to_the_last_digit() {
+        let night = || {
+            let mut farm = Farm::new(&outdoors(-3.0));
+            farm.pass(600.0, &orders(), &outdoors(-3.0));
+            farm.read()
+        };
+        assert_eq!(night(), night());
+    }
+
+    #[test]
+    fn without_humidity_orders_no_water_is_drawn() {
+        let mut farm = Farm::new(&outdoors(-3.0));
+        farm.pass(1_200.0, &orders().map(|orders| Orders { humidity: None, ..orders }), &outdoors(-3.0));
+        assert!(farm.ledgers().iter().all(|ledger| ledger.drawn.abs() < f64::EPSILON));
+    }
+}
