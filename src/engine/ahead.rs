@@ -50,8 +50,7 @@ pub(super) fn look_ahead(
         let start = now + SignedDuration::from_hours(hour);
         // The middle of the hour stands for all of it.
         let Some(point) = forecast.at(start + SignedDuration::from_mins(30)) else { break };
-        let Ok(outdoors) = MoistAir::from_vapour_pressure(point.air.temperature, point.air.vapour_pressure, pressure)
-        else {
+        let Ok(outdoors) = point.air.at_pressure(pressure) else {
             break;
         };
         let mut supplies: Vec<Option<MoistAir>> = vec![None; farm.rooms.len()];

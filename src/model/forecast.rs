@@ -2,7 +2,10 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::units::{Pressure, Speed, Temperature, VapourPressure};
+use crate::{
+    physics::{BelowFreezing, MoistAir, MoistAirError, atmosphere},
+    units::{Elevation, Pressure, RelativeHumidity, Speed, Temperature, VapourPressure},
+};
 
 /// Where the forecast comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -34,6 +37,49 @@ pub struct OutdoorAir {
     pub temperature: Temperature,
     /// Partial pressure of the water vapour: what mixes and interpolates, unlike relative humidity.
     pub vapour_pressure: VapourPressure,
+}
+
+impl OutdoorAir {
+    /// From temperature and dew point, both over liquid water at every temperature, as meteorological practice has it.
+    /// The pressure at `elevation` is that of the standard atmosphere: it moves the result by less than 0.02 %.
+    ///
+    /// # Errors
+    /// Outside −60…80 °C, or a dew point above the temperature.
+    pub fn from_dew_point(
+        temperature: Temperature,
+        dew_point: Temperature,
+        elevation: Elevation,
+    ) -> Result<Self, MoistAirError> {
+        let pressure = atmosphere::standard_pressure(elevation);
+        let air = MoistAir::from_dew_point(temperature, dew_point, BelowFreezing::Water, pressure)?;
+        Ok(Self { temperature, vapour_pressure: air.vapour_pressure() })
+    }
+
+    /// From temperature and relative humidity over liquid water; see [`Self::from_dew_point`].
+    ///
+    /// # Errors
+    /// Outside −60…80 °C, or more than saturated.
+    pub fn from_relative_humidity(
+        temperature: Temperature,
+        relative_humidity: RelativeHumidity,
+        elevation: Elevation,
+    ) -> Result<Self, MoistAirError> {
+        let pressure = atmosphere::standard_pressure(elevation);
+        let air = MoistAir::from_relative_humidity(temperature, relative_humidity, BelowFreezing::Water, pressure)?;
+        Ok(Self { temperature, vapour_pressure: air.vapour_pressure() })
+    }
+
+    /// The state of this air at the site's pressure. Saturated where the vapour pressure is above saturation, which
+    /// happens in fog: between two saturated moments the straight line runs above the curve of saturation.
+    ///
+    /// # Errors
+    /// Outside −60…80 °C, or near boiling.
+    pub fn at_pressure(self, pressure: Pressure) -> Result<MoistAir, MoistAirError> {
+        match MoistAir::from_vapour_pressure(self.temperature, self.vapour_pressure, pressure) {
+            Err(MoistAirError::Supersaturated { .. }) => MoistAir::saturated(self.temperature, pressure),
+            other => other,
+        }
+    }
 }
 
 /// The forecast for one moment.
@@ -160,6 +206,25 @@ mod tests {
         assert!((at(120).unwrap().air.temperature.celsius() + 2.0).abs() < 1e-9);
         assert!((at(0).unwrap().air.temperature.celsius() - 0.0).abs() < 1e-9);
         assert!((at(360).unwrap().air.temperature.celsius() + 6.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn outdoor_air_is_known_in_the_middle_of_a_foggy_step() {
+        let sea_level = Elevation::from_metres(0.0).unwrap();
+        let fog = |hour: i64, celsius: f64| {
+            let temperature = Temperature::from_celsius(celsius).unwrap();
+            let air = OutdoorAir::from_dew_point(temperature, temperature, sea_level).unwrap();
+            ForecastPoint { air, ..point(hour, celsius) }
+        };
+        let forecast = Forecast::new(Service::MetNorway, None, vec![fog(0, 6.0), fog(6, 0.0)]).unwrap();
+        let middle = forecast.at(Timestamp::from_second(3 * 3_600).unwrap()).unwrap().air;
+        let pressure = atmosphere::standard_pressure(sea_level);
+        assert!(
+            MoistAir::from_vapour_pressure(middle.temperature, middle.vapour_pressure, pressure).is_err(),
+            "the straight line was expected above saturation"
+        );
+        let air = middle.at_pressure(pressure).unwrap();
+        assert!((air.relative_humidity().ratio() - 1.0).abs() < 1e-6);
     }
 
     #[test]
