@@ -1,7 +1,9 @@
 //! Values to bytes and back, without I/O.
 
 pub mod decode;
+pub mod document;
 pub mod lifecycle;
 pub mod outbox;
 pub mod topic;
 pub mod tree;
+pub mod weather;

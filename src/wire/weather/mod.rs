@@ -1,0 +1,150 @@
+//! Weather services: what to ask them, and how their answers become a [`Forecast`].
+//!
+//! A new service is one file here, one row of [`protocol`] and one variant of [`Service`]. Nothing here touches a
+//! socket: the shell asks for [`Protocol::path`] below the configured address, and gives the body to
+//! [`Protocol::parse`].
+
+use std::fmt;
+
+use crate::{
+    model::{Forecast, Service, Site},
+    units::Elevation,
+};
+
+mod detail;
+pub mod met_norway;
+
+/// The spot that a forecast is for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spot {
+    /// Degrees north, −90 to 90.
+    pub latitude: f64,
+    /// Degrees east, −180 to 180.
+    pub longitude: f64,
+    /// Height above sea level.
+    pub elevation: Elevation,
+}
+
+impl Spot {
+    /// Where the farm stands.
+    pub const fn of(site: &Site) -> Self {
+        Self { latitude: site.latitude, longitude: site.longitude, elevation: site.elevation }
+    }
+}
+
+/// How a service is spoken to.
+#[derive(Debug, Clone, Copy)]
+pub struct Protocol {
+    /// Path and query of the request, starting with a slash, without anything that has to be escaped.
+    pub path: fn(&Spot) -> String,
+    /// The forecast in a body. It may be given any bytes.
+    pub parse: fn(&[u8], &Spot) -> Result<Parsed, BadBody>,
+}
+
+/// The row of each service.
+pub const fn protocol(service: Service) -> &'static Protocol {
+    match service {
+        Service::MetNorway => &met_norway::PROTOCOL,
+    }
+}
+
+/// A forecast, and what had to be left out of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Parsed {
+    /// At least one moment.
+    pub forecast: Forecast,
+    /// What was not used.
+    pub left_out: LeftOut,
+}
+
+/// Counts of what a service sent and could not be used.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct LeftOut {
+    /// Moments without a readable time, a temperature or any moisture.
+    pub incomplete: usize,
+    /// Moments with a temperature or a moisture that the weather does not have.
+    pub out_of_range: usize,
+    /// Moments whose temperature, dew point and relative humidity contradict each other.
+    pub contradicting: usize,
+    /// Moments that were already there.
+    pub repeated: usize,
+    /// Single details (pressure, wind) with a value that the weather does not have; their moment is used without them.
+    pub details: usize,
+}
+
+impl LeftOut {
+    /// Whether everything was used.
+    pub fn is_nothing(&self) -> bool {
+        *self == Self::default()
+    }
+}
+
+impl fmt::Display for LeftOut {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let counts = [
+            (self.incomplete, "incomplete"),
+            (self.out_of_range, "out of range"),
+            (self.contradicting, "contradicting themselves"),
+            (self.repeated, "repeated"),
+        ];
+        let mut parts: Vec<String> =
+            counts.iter().filter(|(count, _)| *count > 0).map(|(count, why)| format!("{count} {why}")).collect();
+        if self.details > 0 {
+            parts.push(format!("{} with an impossible pressure or wind", self.details));
+        }
+        if parts.is_empty() { f.write_str("none") } else { f.write_str(&parts.join(", ")) }
+    }
+}
+
+/// Why a body holds no forecast.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum BadBody {
+    /// Zero bytes.
+    #[error("the answer is empty")]
+    Empty,
+    /// A page for people, as captive portals and proxies send with status 200.
+    #[error("the answer is a web page, not a forecast")]
+    WebPage,
+    /// JSON that breaks off.
+    #[error("the answer breaks off after {0} bytes")]
+    Truncated(usize),
+    /// Anything else that is not the service's JSON.
+    #[error("the answer is not a forecast: line {line}, column {column} is not what the service is known to send")]
+    NotAForecast {
+        /// Line of the first surprise.
+        line: usize,
+        /// Column of the first surprise.
+        column: usize,
+    },
+    /// The service changed a unit.
+    #[error("the service sends `{detail}` in an unknown unit; {expected} was expected")]
+    Unit {
+        /// The service's name of the value.
+        detail: &'static str,
+        /// The unit that this program knows.
+        expected: &'static str,
+    },
+    /// More moments than any forecast has.
+    #[error("the answer has {0} moments; at most {most} are read", most = BadBody::MOST_MOMENTS)]
+    TooMany(usize),
+    /// Not one usable moment.
+    #[error("the answer has no usable moment (left out: {0})")]
+    NothingUsable(LeftOut),
+}
+
+impl BadBody {
+    /// A forecast has about 90 moments; ten days in steps of a quarter of an hour would be 960.
+    pub const MOST_MOMENTS: usize = 1_000;
+
+    /// One word for labels.
+    pub const fn word(&self) -> &'static str {
+        match self {
+            Self::Empty => "empty",
+            Self::WebPage => "web-page",
+            Self::Truncated(_) => "truncated",
+            Self::NotAForecast { .. } | Self::TooMany(_) => "not-a-forecast",
+            Self::Unit { .. } => "unit",
+            Self::NothingUsable(_) => "nothing-usable",
+        }
+    }
+}
