@@ -18,4 +18,5 @@ pub mod io;
 pub mod model;
 pub mod physics;
 pub mod units;
+pub mod view;
 pub mod wire;

@@ -1,0 +1,3 @@
+//! Snapshots as people and monitoring read them.
+
+pub mod exposition;

@@ -1,0 +1,119 @@
+//! Metrics of the daemon and the whole site.
+
+use super::{MetricRow, Sample, count, counter, gauge, seconds, truth};
+use crate::{
+    advice::{Alert, Priority},
+    engine::{Snapshot, snapshot::PressureFrom},
+};
+
+/// Rows of the daemon and the site.
+pub(super) const ROWS: &[MetricRow] = &[
+    gauge("mistwright_build_info", &["version"], "Version of the running daemon; always 1.", |_| {
+        vec![Sample { labels: vec![env!("CARGO_PKG_VERSION").to_owned()], value: 1.0 }]
+    }),
+    counter("mistwright_events_total", &[], "Events taken in since the start.", |s| vec![Sample::bare(count(s.turns))]),
+    gauge("mistwright_snapshot_timestamp_seconds", &[], "Calendar time of the values served here.", |s| {
+        vec![Sample::bare(seconds(s.now.wall))]
+    }),
+    gauge("mistwright_clock_trusted", &[], "Whether the calendar clock is plausible: 1 or 0.", |s| {
+        vec![Sample::bare(truth(s.now.trusted))]
+    }),
+    gauge("mistwright_broker_connected", &[], "Whether the broker is connected: 1 or 0.", |s| {
+        vec![Sample::bare(truth(s.site.connected))]
+    }),
+    counter("mistwright_broker_connections_total", &[], "Connections to the broker since the start.", |s| {
+        vec![Sample::bare(count(s.site.connections))]
+    }),
+    counter(
+        "mistwright_forecast_fetches_total",
+        &["service"],
+        "Forecasts fetched or confirmed since the start.",
+        |s| of_service(s, Some(count(s.site.forecast_successes))),
+    ),
+    counter(
+        "mistwright_forecast_failures_total",
+        &["service"],
+        "Fetches of a forecast that failed since the start.",
+        |s| of_service(s, Some(count(s.site.forecast_failures.values().sum()))),
+    ),
+    gauge(
+        "mistwright_forecast_fetched_timestamp_seconds",
+        &["service"],
+        "When the forecast was last fetched or confirmed.",
+        |s| of_service(s, s.site.forecast_fetched.map(seconds)),
+    ),
+    gauge("mistwright_forecast_end_timestamp_seconds", &["service"], "Last moment that the forecast covers.", |s| {
+        of_service(s, s.site.forecast.as_ref().map(|forecast| seconds(forecast.ends())))
+    }),
+    gauge(
+        "mistwright_forecast_coldest_celsius",
+        &[],
+        "Coldest outdoor temperature forecast for the next 24 hours.",
+        |s| s.site.coldest.iter().map(|(_, coldest)| Sample::bare(coldest.celsius())).collect(),
+    ),
+    gauge("mistwright_site_pressure_pascals", &[], "Air pressure at the site, as used.", |s| {
+        vec![Sample::bare(s.site.pressure.pascals())]
+    }),
+    gauge(
+        "mistwright_site_pressure_assumed",
+        &[],
+        "Whether the pressure is only the standard atmosphere at the site's elevation: 1 or 0.",
+        |s| vec![Sample::bare(truth(s.site.pressure_from == PressureFrom::StandardAtmosphere))],
+    ),
+    gauge("mistwright_outdoors_temperature_celsius", &[], "Outdoor temperature now, by sensor or forecast.", |s| {
+        s.site.outdoors.air.iter().map(|air| Sample::bare(air.temperature().celsius())).collect()
+    }),
+    gauge("mistwright_outdoors_humidity_ratio", &[], "Outdoor humidity ratio now, kg vapour per kg dry air.", |s| {
+        s.site.outdoors.air.iter().map(|air| Sample::bare(air.humidity_ratio().kilograms_per_kilogram())).collect()
+    }),
+    gauge(
+        "mistwright_outdoors_from_sensor",
+        &[],
+        "Whether the outdoor values come from the farm's own sensor: 1, or 0 for the forecast.",
+        |s| s.site.outdoors.air.iter().map(|_| Sample::bare(truth(s.site.outdoors.from_sensor))).collect(),
+    ),
+    gauge(
+        "mistwright_alert_priority",
+        &["alert", "room"],
+        "0 not raised, 1 notice, 2 warning, 3 critical. Alerts of the whole site have no room.",
+        |s| alerts(s, priority),
+    ),
+    gauge(
+        "mistwright_alert_known",
+        &["alert", "room"],
+        "1 where the alert's inputs are present, 0 where it is suppressed or unknown: then 0 priority is not all clear.",
+        |s| alerts(s, |alert| truth(!matches!(alert.published(), "suppressed" | "unknown"))),
+    ),
+];
+
+/// A sample of the configured service; none for a farm without one.
+fn of_service(snapshot: &Snapshot, value: Option<f64>) -> Vec<Sample> {
+    let service = snapshot.site.forecast_service.map(|service| service.name());
+    service.zip(value).map(|(service, value)| Sample { labels: vec![service.to_owned()], value }).into_iter().collect()
+}
+
+fn alerts(snapshot: &Snapshot, value: fn(&Alert) -> f64) -> Vec<Sample> {
+    let of_site = snapshot.site.alerts.iter().map(|alert| (alert, String::new()));
+    let of_rooms = snapshot
+        .farm
+        .rooms
+        .iter()
+        .zip(&snapshot.rooms)
+        .flat_map(|(room, state)| state.alerts.iter().map(|alert| (alert, room.name.to_string())));
+    of_site
+        .chain(of_rooms)
+        .map(|(alert, room)| Sample { labels: vec![alert.kind.name().to_owned(), room], value: value(alert) })
+        .collect()
+}
+
+fn priority(alert: &Alert) -> f64 {
+    use crate::advice::AlertState::{Active, Clearing, Normal, Pending, Suppressed, Unknown};
+    match &alert.state {
+        Normal | Pending { .. } | Suppressed => 0.0,
+        Active { priority, .. } | Clearing { priority, .. } | Unknown { priority, .. } => match priority {
+            Priority::Notice => 1.0,
+            Priority::Warning => 2.0,
+            Priority::Critical => 3.0,
+        },
+    }
+}
