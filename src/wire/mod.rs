@@ -1,6 +1,7 @@
 //! Values to bytes and back, without I/O.
 
 pub mod decode;
+pub mod description;
 pub mod document;
 pub mod lifecycle;
 pub mod outbox;

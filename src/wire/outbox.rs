@@ -268,8 +268,8 @@ impl Outbox {
     }
 
     /// When [`Self::next`] may have something that it does not have now, if nothing else happens.
-    pub const fn next_deadline(&self) -> Option<Duration> {
-        if self.lifecycle.values_may_go() { self.deadline } else { None }
+    pub fn next_deadline(&self) -> Option<Duration> {
+        if self.lifecycle.values_may_go() && self.flights.len() < self.window { self.deadline } else { None }
     }
 
     /// Broker's seconds from `now` until `until`, at least one: zero would not expire late but at once.

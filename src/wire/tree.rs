@@ -2,16 +2,33 @@
 
 use std::{collections::BTreeMap, time::Duration};
 
+use jiff::Timestamp;
+use serde_json::{Map, Value as Json, json};
+
+use super::description::{Life, Property, ROOM, RoomView, SITE, Value, device_topic};
+use crate::{
+    advice::{Alert, Decision, LimitedBy, Mode, Voice},
+    engine::Snapshot,
+    model::{Identifier, Now},
+    units::people::Shown,
+};
+
 /// Every retained topic that should stand at the broker, without the devices' own `$state` and `$description`. What is
 /// not in the tree should not stand there.
 pub type Tree = BTreeMap<String, Entry>;
+
+/// Advice never lives longer, whatever its `valid-until` says; nor does a value that only a turn vouches for.
+const LONGEST_LIFE: Duration = Duration::from_secs(600);
+
+/// Why there is no advice after a stop.
+const STOPPING: &str = "There is no advice, because Mistwright is stopping: use the fallback settings.";
 
 /// What should stand on a topic.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Entry {
     /// The payload, never empty.
     pub payload: String,
-    /// Until when it may be believed, as [`Now::elapsed`](crate::model::Now::elapsed); `None` never expires.
+    /// Until when it may be believed, as [`Now::elapsed`]; `None` never expires.
     pub lives_until: Option<Duration>,
     /// What has to differ for the entry to count as changed; `None` is the payload itself. A decision moves its
     /// `valid-until` in every turn, and is still the same decision.
@@ -33,4 +50,179 @@ impl Entry {
             _ => self.payload == other.payload,
         }
     }
+}
+
+/// The tree of a snapshot. What is not known, not fresh or not advised is absent.
+pub fn render(snapshot: &Snapshot, domain: &Identifier) -> Tree {
+    rendered(snapshot, domain, None)
+}
+
+/// The last tree before a stop, `now`: every room's advice is withheld, the rest stays until it expires.
+pub fn render_last(snapshot: &Snapshot, domain: &Identifier, now: &Now) -> Tree {
+    rendered(snapshot, domain, Some(now))
+}
+
+fn rendered(snapshot: &Snapshot, domain: &Identifier, stopping: Option<&Now>) -> Tree {
+    let mut tree = Tree::new();
+    let voice = snapshot.voice();
+    let turn = snapshot.now.elapsed.saturating_add(LONGEST_LIFE);
+    for (room, state) in snapshot.farm.rooms.iter().zip(&snapshot.rooms) {
+        let device = device_topic(&snapshot.farm, domain, Some(room));
+        let mut decision = state.decision.clone();
+        let reason = match stopping {
+            None => decision.sentence(&voice),
+            Some(now) => {
+                decision = withheld(decision, now);
+                STOPPING.to_owned()
+            }
+        };
+        let lives = Lives {
+            // A last word has no later validity to live for; it stands long enough to be read.
+            decision: match stopping {
+                None => decision_lives_until(&decision, &snapshot.now),
+                Some(now) => now.elapsed.saturating_add(LONGEST_LIFE),
+            },
+            reading: state.lives_until,
+            turn,
+        };
+        let view = RoomView { units: voice.units, room, state, decision: &decision, reason: &reason };
+        room_values(&mut tree, &device, &view, &lives, &snapshot.now);
+        alerts(&mut tree, &device, &state.alerts, &voice, &snapshot.now);
+    }
+    let device = device_topic(&snapshot.farm, domain, None);
+    for (property, value) in SITE {
+        if let Some(payload) = value(snapshot).and_then(|value| plain(&value)) {
+            tree.insert(topic(&device, property), Entry::text(payload, Some(turn)));
+        }
+    }
+    alerts(&mut tree, &device, &snapshot.site.alerts, &voice, &snapshot.now);
+    tree
+}
+
+/// Until when each kind of value lives, as [`Now::elapsed`].
+struct Lives {
+    decision: Duration,
+    reading: Duration,
+    turn: Duration,
+}
+
+fn withheld(decision: Decision, now: &Now) -> Decision {
+    Decision {
+        mode: Mode::Withheld,
+        setpoints: None,
+        limited_by: LimitedBy::Nothing,
+        valid_until: now.wall.min(decision.valid_until),
+        ..decision
+    }
+}
+
+fn decision_lives_until(decision: &Decision, now: &Now) -> Duration {
+    let left = Duration::try_from(decision.valid_until.duration_since(now.wall)).unwrap_or(Duration::ZERO);
+    now.elapsed.saturating_add(left.min(LONGEST_LIFE))
+}
+
+fn room_values(tree: &mut Tree, device: &str, view: &RoomView<'_>, lives: &Lives, now: &Now) {
+    let values: Vec<(&Property, Value)> =
+        ROOM.iter().filter_map(|(property, value)| Some((property, value(view)?))).collect();
+    let essence = object(&values, false).to_string();
+    for (property, value) in &values {
+        let lives_until = match property.life {
+            Life::Reading => Some(lives.reading),
+            Life::Decision => Some(lives.decision),
+            Life::Turn => Some(lives.turn),
+            Life::Configured => None,
+        };
+        if lives_until.is_some_and(|until| until <= now.elapsed) {
+            continue;
+        }
+        let entry = match value {
+            Value::Decision => Entry {
+                payload: object(&values, true).to_string(),
+                lives_until,
+                essence: Some(essence.clone()),
+                json: true,
+            },
+            // It moves with the decision that it belongs to, not with every turn.
+            Value::Moment(moment) if property.life == Life::Decision => {
+                Entry { essence: Some(essence.clone()), ..Entry::text(second(*moment), lives_until) }
+            }
+            other => match plain(other) {
+                Some(payload) => Entry::text(payload, lives_until),
+                None => continue,
+            },
+        };
+        tree.insert(topic(device, property), entry);
+    }
+}
+
+/// All fields of the decision in one object, as they stand on their own topics; what is withheld is null.
+fn object(values: &[(&Property, Value)], with_validity: bool) -> Json {
+    let mut object = Map::new();
+    for (property, _) in ROOM.iter().filter(|(property, _)| property.life == Life::Decision) {
+        let value = values
+            .iter()
+            .find(|(other, _)| other.node == property.node && other.id == property.id)
+            .map(|(_, value)| value);
+        let json = match value {
+            Some(Value::Decision) => continue,
+            Some(Value::Moment(moment)) if with_validity => json!(second(*moment)),
+            Some(Value::Moment(_)) => continue,
+            Some(Value::Number(shown)) => {
+                number(shown).and_then(|text| text.parse().ok()).map_or(Json::Null, Json::Number)
+            }
+            Some(Value::AtLeast(shown)) => {
+                at_least(shown).and_then(|text| text.parse().ok()).map_or(Json::Null, Json::Number)
+            }
+            Some(Value::Word(word)) => json!(word),
+            Some(Value::Text(text)) => json!(text),
+            None => Json::Null,
+        };
+        object.insert(property.id.to_owned(), json);
+    }
+    Json::Object(object)
+}
+
+fn alerts(tree: &mut Tree, device: &str, alerts: &[Alert], voice: &Voice, now: &Now) {
+    let turn = now.elapsed.saturating_add(LONGEST_LIFE);
+    for alert in alerts {
+        let kind = alert.kind.name();
+        tree.insert(format!("{device}/alerts/{kind}"), Entry::text(alert.published(), Some(turn)));
+        if let Some(message) = alert.message() {
+            tree.insert(format!("{device}/$alert/{kind}"), Entry::text(message.sentence(voice, now.wall), None));
+        }
+    }
+}
+
+fn topic(device: &str, property: &Property) -> String {
+    format!("{device}/{}/{}", property.node, property.id)
+}
+
+/// The payload of a value that stands alone; `None` for a number that is none.
+fn plain(value: &Value) -> Option<String> {
+    match value {
+        Value::Number(shown) => number(shown),
+        Value::AtLeast(shown) => at_least(shown),
+        Value::Word(word) => Some((*word).to_owned()),
+        // An empty payload would delete the topic; the convention writes an empty text as a zero byte.
+        Value::Text(text) if text.is_empty() => Some("\0".to_owned()),
+        Value::Text(text) => Some(text.clone()),
+        Value::Moment(moment) => Some(second(*moment)),
+        Value::Decision => None,
+    }
+}
+
+fn number(shown: &Shown) -> Option<String> {
+    shown.value.is_finite().then(|| Shown { unit: "", ..*shown }.to_string())
+}
+
+/// Rounded up, so that a limit of 12.43 is not published as 12.4.
+fn at_least(shown: &Shown) -> Option<String> {
+    let scale = 10_f64.powi(i32::try_from(shown.decimals).unwrap_or(0));
+    // The small difference keeps 0.1 + 0.2 from being raised to 0.4.
+    number(&Shown { value: (shown.value * scale - 1e-6).ceil() / scale, ..*shown })
+}
+
+/// Cut to the second: a validity is never lengthened by rounding.
+fn second(moment: Timestamp) -> String {
+    moment.strftime("%Y-%m-%dT%H:%M:%SZ").to_string()
 }
