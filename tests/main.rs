@@ -3,3 +3,4 @@
 mod architecture;
 mod docs;
 mod e2e;
+mod engine;

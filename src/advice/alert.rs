@@ -241,13 +241,11 @@ impl Alert {
     /// Takes in what this turn found. Returns whether people should be told: once per raise, rise in priority,
     /// return to normal, and loss of the input of a raised alert.
     pub fn take(&mut self, condition: Condition, now: &Now) -> bool {
-        let before = self.published();
+        let (was_raised, before) = (self.is_raised(), self.published());
         let delays = self.kind.delays();
         let state = std::mem::replace(&mut self.state, AlertState::Normal);
         self.state = next(state, condition, &delays, now);
-        before != self.published()
-            && !(matches!(before, "pending" | "suppressed") && !self.is_raised())
-            && self.published() != "pending"
+        was_raised != self.is_raised() || (was_raised && before != self.published())
     }
 
     /// Whether it is shown to people as raised.

@@ -13,8 +13,9 @@ use crate::{
     units::{AirFlow, CarbonDioxide, Fraction, HumidityRatio, RelativeHumidity, WaterFlow},
 };
 
-/// A consumer must not follow advice for longer than this without hearing of it again.
-pub const VALID_FOR: Duration = Duration::from_secs(600);
+/// A consumer must not follow advice for longer than this without hearing of it again. Nobody may promise more than ten
+/// minutes; a minute is kept back, so that a clock that is being corrected stays within them.
+pub const VALID_FOR: Duration = Duration::from_secs(540);
 
 /// Workplace limit over eight hours in many countries (OSHA, EU indicative, UK EH40), in ppm.
 pub const PEOPLE_WARN: f64 = 5_000.0;

@@ -146,6 +146,8 @@ impl Engine {
             Event::ClockStepped => {
                 self.schedule.ask_now(now);
                 self.looked_ahead = None;
+                // What was valid until a time of the old clock must be said anew in the new one.
+                self.rooms.iter_mut().for_each(RoomMemory::reissue_now);
                 effects.push(notice(false, format!("The clock stepped to {}.", now.wall)));
             }
             Event::Tick => {}

@@ -89,6 +89,11 @@ impl RoomMemory {
         self.issued.map_or(Duration::ZERO, |issued| issued + REISSUE)
     }
 
+    /// Has the advice issued anew at this turn, whatever it says.
+    pub fn reissue_now(&mut self) {
+        self.issued = None;
+    }
+
     /// State of the room's air, with the target humidity standing in where none is heard.
     pub fn inside(&self, room: &Room, pressure: crate::units::Pressure) -> Option<MoistAir> {
         if let Some(air) = self.state.air {

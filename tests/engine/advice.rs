@@ -1,0 +1,197 @@
+//! What is advised in situations that a grower knows.
+
+use std::time::Duration;
+
+use mistwright::{
+    advice::{LimitedBy, Mode, Voice},
+    model::{Intake, Place, Quantity},
+    units::UnitSystem,
+};
+
+use super::harness::{Bench, farm, flow, room};
+
+fn settled(outdoors: (f64, f64), inside: (f64, f64), carbon_dioxide: f64) -> Bench {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.air(Place::Outdoors, outdoors.0, outdoors.1);
+    bench.say(Place::Room(0), Quantity::CarbonDioxide, carbon_dioxide);
+    bench.air(Place::Room(0), inside.0, inside.1);
+    bench
+}
+
+/// Steady flow that holds 800 ppm over 430 ppm for 400 kg × 0.3 g/(kg h), by hand:
+/// 0.120 kg/h ÷ (370e-6 × 44.01/28.96 kg/kg) = 213.4 kg/h dry air; × 0.8333 m³/kg (16 °C, 92 %) = 177.9 m³/h.
+#[test]
+fn fresh_air_is_what_the_crops_carbon_dioxide_needs() {
+    let bench = settled((-5.0, 80.0), (16.0, 92.0), 700.0);
+    let decision = bench.decision(0);
+    let fresh = decision.setpoints.unwrap().fresh_air.cubic_metres_per_hour();
+    assert!((fresh - 177.9).abs() < 0.5, "{fresh} m³/h");
+    assert_eq!(decision.mode, Mode::Active);
+}
+
+/// The load vector of the restated handbook form H = ρVR(W_i − W_o): 60 m³, 4/h, 16 °C 92 %, outdoors −10 °C 80 %
+/// over water, 101.325 kPa, flow at the room's state: 2.614 kg/h (computed with real-gas moist air, ±0.2 %).
+#[test]
+fn the_vapour_needed_agrees_with_the_handbook_load() {
+    let mut room = room();
+    room.crop = None;
+    room.fan.floor = flow(240.0);
+    let mut bench = Bench::new(farm(vec![room]));
+    bench.say(Place::Outdoors, Quantity::Pressure, 101_325.0);
+    bench.air(Place::Outdoors, -10.0, 80.0);
+    bench.air(Place::Room(0), 16.0, 92.0);
+    let snapshot = bench.snapshot();
+    let moisture = snapshot.rooms[0].moisture.unwrap();
+    let vapour = moisture.vapour.kilograms_per_hour();
+    assert!((vapour / 2.614 - 1.0).abs() < 0.002, "{vapour} kg/h");
+    // 90 % of what is thrown evaporates.
+    let drawn = moisture.drawn.unwrap().kilograms_per_hour();
+    assert!((drawn / (2.614 / 0.9) - 1.0).abs() < 0.002, "{drawn} kg/h");
+}
+
+#[test]
+fn the_target_comes_down_only_as_far_as_the_bands_low_end() {
+    let mut lowest = 1.0_f64;
+    let mut before = 1.0_f64;
+    for outdoors in [8.0, 4.0, 0.0, -4.0, -8.0, -12.0, -16.0, -24.0, -32.0] {
+        let mut room = room();
+        room.fan.floor = flow(300.0);
+        let mut bench = Bench::new(farm(vec![room]));
+        bench.air(Place::Outdoors, outdoors, 80.0);
+        bench.say(Place::Room(0), Quantity::CarbonDioxide, 600.0);
+        bench.air(Place::Room(0), 16.0, 88.0);
+        let decision = bench.decision(0);
+        let target = decision.setpoints.unwrap().humidity_target.ratio();
+        assert!(target <= before + 1e-9, "the target rose to {target} at {outdoors} °C");
+        assert!(target >= 0.85 - 1e-9, "{target} at {outdoors} °C");
+        (lowest, before) = (lowest.min(target), target);
+    }
+    assert!((lowest - 0.85).abs() < 1e-9, "the humidifier was never at its limit");
+}
+
+#[test]
+fn without_a_believable_carbon_dioxide_reading_the_usual_rate_is_kept() {
+    // 200 ppm is below any outdoor air: the sensor lies.
+    for carbon_dioxide in [None, Some(200.0)] {
+        let mut bench = Bench::new(farm(vec![room()]));
+        bench.air(Place::Outdoors, 2.0, 80.0);
+        bench.air(Place::Room(0), 16.0, 92.0);
+        if let Some(value) = carbon_dioxide {
+            bench.say(Place::Room(0), Quantity::CarbonDioxide, value);
+        }
+        let decision = bench.decision(0);
+        assert_eq!(decision.mode, Mode::Degraded);
+        assert!(decision.setpoints.unwrap().fresh_air >= flow(240.0), "{carbon_dioxide:?}");
+    }
+}
+
+#[test]
+fn moist_supply_air_dries_nothing() {
+    let bench = settled((22.0, 95.0), (16.0, 90.0), 700.0);
+    let decision = bench.decision(0);
+    assert_eq!(decision.limited_by, LimitedBy::MoistSupply);
+    assert!(decision.setpoints.unwrap().humidifier_duty.ratio() <= 0.0);
+    assert!(bench.snapshot().rooms[0].moisture.unwrap().deficit.kilograms_per_kilogram() < 0.0);
+}
+
+#[test]
+fn advice_is_withheld_without_a_room_temperature_or_a_supply_and_says_why() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.air(Place::Outdoors, 2.0, 80.0);
+    let voice = bench.snapshot().voice();
+    assert_eq!(bench.decision(0).mode, Mode::Withheld);
+    assert!(bench.decision(0).sentence(&voice).contains("temperature is not known"));
+
+    let mut bench = Bench::with_service(farm(vec![room()]), None);
+    bench.air(Place::Room(0), 16.0, 90.0);
+    assert_eq!(bench.decision(0).mode, Mode::Withheld);
+    assert!(bench.decision(0).sentence(&voice).contains("outdoor sensor"));
+}
+
+#[test]
+fn the_forecast_speaks_for_outdoors_until_the_sensor_does_and_after_it_falls_silent() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.forecast(&[-6.0; 30], 80.0);
+    let outdoors = bench.snapshot().site.outdoors;
+    assert!(!outdoors.from_sensor);
+    assert!((outdoors.air.unwrap().temperature().celsius() + 6.0).abs() < 1e-9);
+
+    bench.air(Place::Outdoors, -2.0, 80.0);
+    let outdoors = bench.snapshot().site.outdoors;
+    assert!(outdoors.from_sensor);
+    assert!((outdoors.air.unwrap().temperature().celsius() + 2.0).abs() < 1e-9);
+
+    bench.pass(Duration::from_secs(301));
+    assert!(!bench.snapshot().site.outdoors.from_sensor);
+}
+
+#[test]
+fn an_anteroom_is_advised_the_air_that_its_rooms_draw() {
+    let mut anteroom = room();
+    anteroom.crop = None;
+    anteroom.fan.capacity = flow(900.0);
+    let mut behind = room();
+    behind.name = mistwright::model::Identifier::new("loft").unwrap();
+    behind.intake = Intake::Room(0);
+    let mut third = behind.clone();
+    third.name = mistwright::model::Identifier::new("bay").unwrap();
+    let mut bench = Bench::new(farm(vec![anteroom, behind, third]));
+    bench.air(Place::Outdoors, -8.0, 80.0);
+    bench.air(Place::Room(0), 10.0, 80.0);
+    for room in 1..=2 {
+        bench.air(Place::Room(room), 16.0, 92.0);
+        bench.say(Place::Room(room), Quantity::CarbonDioxide, 700.0);
+    }
+    let fresh = |room: usize| bench.decision(room).setpoints.unwrap().fresh_air.cubic_metres_per_hour();
+    assert!(fresh(1) > 100.0);
+    assert!((fresh(0) - fresh(1) - fresh(2)).abs() < 1.0, "{} for {} and {}", fresh(0), fresh(1), fresh(2));
+    // The rooms behind draw air of 10 °C and 80 %, not the air outdoors.
+    let supply = bench.snapshot().rooms[1].supply.unwrap();
+    assert!((supply.temperature().celsius() - 10.0).abs() < 1e-9);
+}
+
+#[test]
+fn the_fan_is_not_moved_by_noise() {
+    let mut bench = settled((-5.0, 80.0), (16.0, 92.0), 700.0);
+    let mut moves = 0;
+    let mut before = bench.decision(0).setpoints.unwrap().fresh_air;
+    let noise = [12.0, -25.0, 30.0, -3.0, 18.0, -30.0, 5.0, -14.0];
+    for minute in 0..120 {
+        bench.pass(Duration::from_secs(60));
+        bench.air(Place::Outdoors, -5.0, 80.0);
+        bench.air(Place::Room(0), 16.0 + noise[minute % 8] / 100.0, 92.0 + noise[(minute + 3) % 8] / 15.0);
+        bench.say(Place::Room(0), Quantity::CarbonDioxide, 700.0 + noise[(minute + 5) % 8]);
+        let fresh = bench.decision(0).setpoints.unwrap().fresh_air;
+        if (fresh.cubic_metres_per_hour() - before.cubic_metres_per_hour()).abs() > 1.0 {
+            moves += 1;
+            before = fresh;
+        }
+    }
+    assert!(moves <= 8, "{moves} moves in two hours");
+}
+
+#[test]
+fn a_crop_that_breathes_less_than_the_catalogue_fears_is_given_less_air() {
+    let mut bench = settled((-5.0, 80.0), (16.0, 92.0), 700.0);
+    let first = bench.decision(0).setpoints.unwrap().fresh_air.cubic_metres_per_hour();
+    for _ in 0..180 {
+        bench.pass(Duration::from_secs(60));
+        bench.air(Place::Outdoors, -5.0, 80.0);
+        bench.air(Place::Room(0), 16.0, 92.0);
+        bench.say(Place::Room(0), Quantity::CarbonDioxide, 560.0);
+    }
+    let later = bench.decision(0).setpoints.unwrap().fresh_air.cubic_metres_per_hour();
+    assert!(later < 0.7 * first, "{first} m³/h at first, {later} m³/h later");
+    assert!(later >= 60.0);
+}
+
+#[test]
+fn the_reason_speaks_the_readers_units() {
+    let bench = settled((-10.0, 80.0), (16.0, 92.0), 700.0);
+    let decision = bench.decision(0);
+    let metric = bench.snapshot().voice();
+    let us = Voice { units: UnitSystem::Us, ..metric.clone() };
+    assert!(decision.sentence(&metric).contains("-10.0 °C"), "{}", decision.sentence(&metric));
+    assert!(decision.sentence(&us).contains("14.0 °F"), "{}", decision.sentence(&us));
+    assert!(decision.sentence(&us).contains("lb/h"), "{}", decision.sentence(&us));
+}

@@ -1,0 +1,147 @@
+//! When alerts are raised, and when they are over.
+
+use std::time::Duration;
+
+use mistwright::{
+    advice::AlertKind,
+    engine::{Event, FetchFailure, Rejection},
+    model::{Place, Quantity},
+};
+
+use super::harness::{Bench, farm, room};
+
+fn minutes(count: u64) -> Duration {
+    Duration::from_secs(60 * count)
+}
+
+fn keep_talking(bench: &mut Bench, minutes_long: u64, carbon_dioxide: f64) {
+    for _ in 0..minutes_long {
+        bench.pass(minutes(1));
+        bench.air(Place::Outdoors, 2.0, 80.0);
+        bench.say(Place::Outdoors, Quantity::Pressure, 101_000.0);
+        bench.air(Place::Room(0), 16.0, 90.0);
+        bench.say(Place::Room(0), Quantity::CarbonDioxide, carbon_dioxide);
+    }
+}
+
+#[test]
+fn the_frost_alert_names_the_first_moment_at_the_threshold() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    assert_eq!(bench.site_alert(AlertKind::HardFrost), "suppressed", "nothing is known yet");
+    bench.forecast(&[2.0; 30], 80.0);
+    assert_eq!(bench.site_alert(AlertKind::HardFrost), "normal");
+    // From 18:00: 2, 0, −2, −6 …: −4 °C is crossed half-way between 20:00 and 21:00.
+    let mut night = vec![2.0, 0.0, -2.0, -6.0, -8.0, -11.0];
+    night.extend([-3.0; 24]);
+    bench.forecast(&night, 80.0);
+    assert_eq!(bench.site_alert(AlertKind::HardFrost), "warning");
+    let snapshot = bench.snapshot();
+    let alert = snapshot.site.alerts.iter().find(|alert| alert.kind == AlertKind::HardFrost).unwrap();
+    let sentence = alert.message().unwrap().sentence(&snapshot.voice(), bench.now.wall);
+    assert!(sentence.contains("from 20:30"), "{sentence}");
+    assert!(sentence.contains("-11.0 °C is forecast for 23:00"), "{sentence}");
+}
+
+#[test]
+fn the_shortfall_alert_covers_the_hours_in_which_the_low_end_cannot_be_held() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.air(Place::Outdoors, 3.0, 80.0);
+    bench.air(Place::Room(0), 16.0, 90.0);
+    bench.say(Place::Room(0), Quantity::CarbonDioxide, 2_500.0);
+    bench.forecast(&[3.0; 30], 80.0);
+    // Above its limit the room is given all its air: 480 m³/h of −20 °C is far beyond 2.7 kg/h of vapour.
+    let mut night = vec![14.0; 4];
+    night.extend([-20.0; 6]);
+    night.extend([14.0; 20]);
+    bench.forecast(&night, 90.0);
+    assert_eq!(bench.room_alert(0, AlertKind::HumidifierShortfall), "warning", "{:?}", bench.snapshot().rooms[0]);
+    let snapshot = bench.snapshot();
+    let alert = snapshot.rooms[0].alerts.iter().find(|a| a.kind == AlertKind::HumidifierShortfall).unwrap();
+    let sentence = alert.message().unwrap().sentence(&snapshot.voice(), bench.now.wall);
+    assert!(sentence.contains("from 21:00 to 04:00"), "{sentence}");
+}
+
+#[test]
+fn a_silent_sensor_raises_one_alert_once_and_is_over_when_it_speaks() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.forecast(&[2.0; 60], 80.0);
+    keep_talking(&mut bench, 10, 600.0);
+    assert_eq!(bench.room_alert(0, AlertKind::SensorStale), "normal");
+    bench.notices.clear();
+    for _ in 0..30 {
+        bench.pass(minutes(1));
+        bench.air(Place::Outdoors, 2.0, 80.0);
+        bench.say(Place::Outdoors, Quantity::Pressure, 101_000.0);
+        bench.air(Place::Room(0), 16.0, 90.0);
+    }
+    assert_eq!(bench.room_alert(0, AlertKind::SensorStale), "warning");
+    assert_eq!(bench.room_alert(0, AlertKind::CarbonDioxideCrop), "suppressed");
+    assert_eq!(bench.notices.len(), 1, "{:?}", bench.notices);
+    assert!(bench.notices[0].contains("Nothing is heard of carbon dioxide"), "{:?}", bench.notices);
+    keep_talking(&mut bench, 3, 600.0);
+    assert_eq!(bench.room_alert(0, AlertKind::SensorStale), "normal");
+    assert_eq!(bench.notices.len(), 2, "{:?}", bench.notices);
+}
+
+#[test]
+fn a_whiff_of_carbon_dioxide_is_no_alert_and_five_minutes_of_it_are() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.forecast(&[2.0; 60], 80.0);
+    keep_talking(&mut bench, 3, 1_200.0);
+    assert_eq!(bench.room_alert(0, AlertKind::CarbonDioxideCrop), "pending");
+    keep_talking(&mut bench, 1, 900.0);
+    assert_eq!(bench.room_alert(0, AlertKind::CarbonDioxideCrop), "normal");
+    keep_talking(&mut bench, 7, 1_200.0);
+    assert_eq!(bench.room_alert(0, AlertKind::CarbonDioxideCrop), "warning");
+    // 970 ppm is below the limit of 1,000 and inside the deadband: not over yet.
+    keep_talking(&mut bench, 10, 970.0);
+    assert_eq!(bench.room_alert(0, AlertKind::CarbonDioxideCrop), "warning");
+    keep_talking(&mut bench, 10, 900.0);
+    assert_eq!(bench.room_alert(0, AlertKind::CarbonDioxideCrop), "normal");
+}
+
+#[test]
+fn limits_for_people_are_told_at_once_and_in_steps() {
+    for (ppm, state) in [(4_900.0, "normal"), (5_000.0, "warning"), (15_000.0, "critical"), (30_000.0, "critical")] {
+        let mut bench = Bench::new(farm(vec![room()]));
+        bench.say(Place::Room(0), Quantity::CarbonDioxide, ppm);
+        assert_eq!(bench.room_alert(0, AlertKind::CarbonDioxidePeople), state, "{ppm} ppm");
+    }
+}
+
+#[test]
+fn a_dead_forecast_raises_exactly_one_alert() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.forecast(&[2.0; 60], 80.0);
+    keep_talking(&mut bench, 5, 600.0);
+    bench.notices.clear();
+    for _ in 0..16 * 60 {
+        keep_talking(&mut bench, 1, 600.0);
+        if bench.now.elapsed.as_secs() % 1_800 < 60 {
+            bench.event(Event::ForecastFailed(FetchFailure {
+                word: "unreachable",
+                sentence: "the service cannot be reached".to_owned(),
+                retry_after: None,
+            }));
+        }
+    }
+    assert_eq!(bench.site_alert(AlertKind::ForecastOld), "warning");
+    let raised: Vec<_> = bench.notices.iter().filter(|notice| notice.contains("Forecast missing or old")).collect();
+    assert_eq!(raised.len(), 1, "{:?}", bench.notices);
+    let failures: Vec<_> = bench.notices.iter().filter(|notice| notice.contains("did not arrive")).collect();
+    assert_eq!(failures.len(), 1, "{:?}", bench.notices);
+}
+
+#[test]
+fn a_refused_message_is_counted_each_time_and_told_once() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    let rejection = Rejection { word: "not-a-number", sentence: "the payload is not a number".to_owned() };
+    for _ in 0..50 {
+        bench.event(Event::Rejected { source: 3, rejection: rejection.clone() });
+    }
+    assert_eq!(bench.snapshot().sources[3].rejected["not-a-number"], 50);
+    assert_eq!(bench.notices.iter().filter(|notice| notice.contains("was refused")).count(), 1);
+    bench.say(Place::Room(0), Quantity::Temperature, 16.0);
+    bench.event(Event::Rejected { source: 3, rejection });
+    assert_eq!(bench.notices.iter().filter(|notice| notice.contains("was refused")).count(), 2);
+}

@@ -1,0 +1,7 @@
+//! The engine through its public face: events in, snapshots out, time as an argument.
+
+mod advice;
+mod ahead;
+mod alerts;
+pub mod harness;
+mod limits;
