@@ -84,6 +84,8 @@ pub async fn run(
 
 struct Tasks {
     running: Vec<(&'static str, JoinHandle<()>)>,
+    /// Ends with its fetches; nothing is lost by cutting one off.
+    forecast: Option<tokio::task::AbortHandle>,
     stops: Vec<oneshot::Sender<()>>,
     fetches: mpsc::Sender<()>,
 }
@@ -97,7 +99,7 @@ impl Tasks {
         events: &mpsc::Sender<Event>,
     ) -> Self {
         let (fetches, fetch_requests) = mpsc::channel(1);
-        let mut tasks = Self { running: Vec::new(), stops: Vec::new(), fetches };
+        let mut tasks = Self { running: Vec::new(), forecast: None, stops: Vec::new(), fetches };
         let setup = mqtt::MqttSetup::new(&config);
         let (stopped, snapshots_mqtt) = (tasks.stop_signal(), snapshots.subscribe());
         let (events_mqtt, clock_mqtt) = (events.clone(), clock.clone());
@@ -105,6 +107,7 @@ impl Tasks {
         if let Some(forecast) = &config.forecast {
             let setup = weather::ForecastSetup::new(forecast, &config.farm.site);
             tasks.spawn("forecast", weather::run(setup, fetch_requests, events.clone(), clock.clone()));
+            tasks.forecast = tasks.running.last().map(|(_, task)| task.abort_handle());
         }
         if let Some(listener) = listener {
             let stopped = tasks.stop_signal();
@@ -148,6 +151,9 @@ impl Tasks {
             let _ = stop.send(());
         }
         drop(self.fetches);
+        if let Some(forecast) = self.forecast {
+            forecast.abort();
+        }
         for (name, task) in self.running {
             if task.is_finished() {
                 continue;

@@ -1,5 +1,7 @@
 //! The integration tests: one crate, so that one binary is linked. Each module holds one promise.
 
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
+
 mod architecture;
 mod docs;
 mod e2e;

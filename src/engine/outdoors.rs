@@ -42,6 +42,6 @@ pub(super) fn air(sensors: &Sensors, forecast: Option<&ForecastPoint>, pressure:
     if let Some(air) = sensed {
         return OutdoorsState { air: Some(air), from_sensor: true };
     }
-    let forecast = forecast.and_then(|point| point.air.moist_air(pressure));
+    let forecast = forecast.and_then(|point| point.air.at_pressure(pressure).ok());
     OutdoorsState { air: forecast, from_sensor: false }
 }

@@ -82,16 +82,6 @@ impl OutdoorAir {
     }
 }
 
-impl OutdoorAir {
-    /// The state of this air at `pressure`. Half-way between two nearly saturated moments the straight line holds more
-    /// vapour than the air can: such air is taken as saturated. `None` outside the range of the equations.
-    pub fn moist_air(&self, pressure: Pressure) -> Option<MoistAir> {
-        MoistAir::from_vapour_pressure(self.temperature, self.vapour_pressure, pressure)
-            .or_else(|_| MoistAir::saturated(self.temperature, pressure))
-            .ok()
-    }
-}
-
 /// The forecast for one moment.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ForecastPoint {

@@ -1,1 +1,12 @@
-fn main() {}
+//! How fast the parts are: `cargo bench`. Nothing here is a test; budgets are compared by people.
+#![expect(clippy::unwrap_used, missing_docs, reason = "a benchmark that cannot go on has failed")]
+
+use criterion::{criterion_group, criterion_main};
+
+mod engine;
+#[path = "../engine/harness.rs"]
+#[expect(dead_code, reason = "the tests use the rest")]
+mod harness;
+
+criterion_group!(speed, engine::benches);
+criterion_main!(speed);
