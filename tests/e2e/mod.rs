@@ -4,8 +4,12 @@
 mod broker;
 mod client;
 mod daemon;
+mod farm;
+mod faults;
+mod freeze;
 mod observations;
 mod service;
+mod values;
 
 use std::time::{Duration, Instant};
 

@@ -1,0 +1,158 @@
+//! The farm under test: a configuration, its topics, and a world of broker, client and daemon around it.
+
+use super::{
+    broker::{Mosquitto, USER, free_port},
+    client::Outside,
+    daemon::Daemon,
+};
+
+/// Where a site's topics begin.
+pub const SITE: &str = "homie/5/frosthollow";
+
+/// One topic of a room.
+pub fn room(name: &str, rest: &str) -> String {
+    format!("{SITE}-{name}/{rest}")
+}
+
+/// One topic of the site.
+pub fn site(rest: &str) -> String {
+    format!("{SITE}/{rest}")
+}
+
+/// What differs between the tests' farms.
+pub struct Farm {
+    /// As configured.
+    pub elevation: &'static str,
+    /// The whole `forecast` section, indented.
+    pub forecast: String,
+    /// Output of the lion's mane bay's humidifier.
+    pub weak_output: &'static str,
+    /// How old a reading may be.
+    pub maximum_age: &'static str,
+}
+
+impl Default for Farm {
+    fn default() -> Self {
+        Self { elevation: "0 m", forecast: "  service: none".to_owned(), weak_output: "12 L/h", maximum_age: "10 min" }
+    }
+}
+
+/// Broker, outside client and daemon, all running.
+pub struct World {
+    pub broker: Mosquitto,
+    pub outside: Outside,
+    pub daemon: Daemon,
+}
+
+impl World {
+    /// Starts everything, and waits until the daemon is ready.
+    pub fn start(farm: &Farm) -> Self {
+        let broker = Mosquitto::start();
+        let outside = Outside::connect("outside", broker.port);
+        let http_port = free_port();
+        let daemon = Daemon::run(&farm.configuration(&broker, http_port), http_port);
+        let world = Self { broker, outside, daemon };
+        world.outside.until_is(&site("$state"), "ready", 20);
+        world
+    }
+
+    /// Publishes what the outdoor sensor says, in °C and percent.
+    pub fn outdoors(&self, celsius: f64, percent: f64) {
+        self.outside.publish("farm/yard", format!(r#"{{"air":{{"t":{celsius},"rh":{percent:.2}}}}}"#));
+    }
+
+    /// Publishes what a room's sensor says, in °C and percent.
+    pub fn inside(&self, room: &str, celsius: f64, percent: f64) {
+        self.outside.publish(&format!("farm/{room}/air"), format!(r#"{{"air":{{"t":{celsius},"rh":{percent}}}}}"#));
+    }
+
+    /// Publishes a room's carbon dioxide in ppm, as a plain number.
+    pub fn carbon_dioxide(&self, room: &str, ppm: f64) {
+        self.outside.publish(&format!("farm/{room}/co2"), ppm.to_string());
+    }
+
+    /// Waits until the number on a topic is within `tolerance` of `expected`.
+    pub fn until_near(&self, topic: &str, expected: f64, tolerance: f64) {
+        self.outside.until(&format!("{topic} = {expected} ± {tolerance}"), 20, |messages| {
+            let value: f64 = messages.get(topic)?.payload.parse().ok()?;
+            ((value - expected).abs() <= tolerance).then_some(())
+        });
+    }
+}
+
+impl Farm {
+    pub fn configuration(&self, broker: &Mosquitto, http_port: u16) -> String {
+        let Self { elevation, forecast, maximum_age, weak_output } = self;
+        let air = |topic: &str| {
+            format!(
+                r#"
+      temperature: {{ topic: "{topic}", pointer: /air/t, unit: "°C", maximum-age: {maximum_age} }}
+      relative-humidity: {{ topic: "{topic}", pointer: /air/rh, unit: "%", maximum-age: {maximum_age} }}"#
+            )
+        };
+        let room = |name: &str, size: &str, crop: &str, fan: &str, band: &str, output: &str| {
+            format!(
+                r#"
+  {name}:
+    volume: {size}
+    infiltration: 0 /h
+    crop: {{ species: {crop}, stage: fruiting, substrate: 120 kg }}
+    fan: {{ moves: exhaust, {fan} }}
+    bands:
+      relative-humidity: {{ {band} }}
+      carbon-dioxide-limit: 1000 ppm
+    humidifier: {{ method: ultrasonic, output: {output}, evaporated-fraction: 85 %, water: mains }}
+    sensors:{air}
+      carbon-dioxide: {{ topic: farm/{name}/co2, unit: ppm, maximum-age: {maximum_age} }}"#,
+                air = air(&format!("farm/{name}/air")),
+            )
+        };
+        let large = "capacity: 8 /h, floor: 1 /h, usual: 4 /h";
+        let small = "capacity: 12 /h, floor: 1 /h, usual: 6 /h";
+        format!(
+            r#"
+site:
+  name: frosthollow
+  latitude: 61.35
+  longitude: 25.28
+  elevation: {elevation}
+  time-zone: UTC
+  hard-frost: -4 °C
+broker:
+  host: 127.0.0.1
+  port: {port}
+  user: {USER}
+  password-file: {password}
+forecast:
+{forecast}
+http:
+  listen: 127.0.0.1:{http_port}
+outdoors:
+  sensors:{yard}
+    
+rooms:{oyster}{lions_mane}{shiitake}
+"#,
+            port = broker.port,
+            password = broker.password_file().display(),
+            yard = air("farm/yard").replace("\n      ", "\n    "),
+            oyster =
+                room("oyster-hall", "60 m³", "oyster", large, "lowest: 85 %, preferred: 92 %, highest: 94 %", "12 L/h"),
+            lions_mane = room(
+                "lions-mane-bay",
+                "60 m³",
+                "lions-mane",
+                large,
+                "lowest: 85 %, preferred: 90 %, highest: 94 %",
+                weak_output
+            ),
+            shiitake = room(
+                "shiitake-loft",
+                "30 m³",
+                "shiitake",
+                small,
+                "lowest: 65 %, preferred: 85 %, highest: 90 %",
+                "2.4 L/h"
+            ),
+        )
+    }
+}

@@ -1,0 +1,111 @@
+//! Real observations of a freeze (`tests/data`), served as the forecast and sent as the outdoor sensor.
+//!
+//! The expected numbers were computed outside the program from the same file: vapour pressure over supercooled water by
+//! Murphy and Koop (2005, equation 10, from memory) with Buck's enhancement factor (1981, from memory); the rooms' air by CoolProp
+//! 8.0.0 (`HAPropsSI`, RP-1485) at 98,430 Pa, which is 1,009.7 hPa at sea level brought to 205 m.
+
+use jiff::{SignedDuration, Timestamp};
+
+use super::{
+    daemon::sample,
+    farm::{Farm, World, room, site},
+    observations::{Observation, freeze, locationforecast, starting_at},
+    service::WeatherService,
+};
+
+/// Place in the file, and what the oyster hall lacks in that hour's air, in g/kg, at 16 °C and a target of 92 %.
+const DEFICITS: [(usize, f64); 10] = [
+    (0, 6.2235),
+    (9, 6.8983),
+    (15, 7.4818),
+    (18, 8.5291),
+    (24, 9.2075),
+    (30, 9.4675),
+    (36, 9.8769),
+    (48, 10.1116),
+    (60, 8.7158),
+    (72, 9.6417),
+];
+
+#[expect(clippy::disallowed_methods, reason = "the forecast has to be one for the daemon's own present")]
+fn present() -> Timestamp {
+    Timestamp::from_second(Timestamp::now().as_second()).unwrap()
+}
+
+fn freezing_farm(start: Timestamp, observations: &[Observation]) -> (WeatherService, Farm) {
+    let service = WeatherService::serving(locationforecast(&starting_at(start, observations)));
+    let forecast = format!(
+        "  base-url: {}/weatherapi/locationforecast/2.0\n  contact: grower@frosthollow.example",
+        service.base_url
+    );
+    // 2.83 L/h × 0.9982 × 0.85 is 2.401 kg/h: enough for the band's low end until hour 16 (2.369), not in hour 17 (2.460).
+    let farm = Farm { elevation: "205 m", forecast, weak_output: "2.83 L/h", ..Farm::default() };
+    (service, farm)
+}
+
+/// The moment as a sentence would say it, to the minute before and after: the daemon looks seconds later than we do.
+fn clock(moment: Timestamp) -> [String; 2] {
+    [moment, moment + SignedDuration::from_mins(1)].map(|moment| moment.strftime("%H:%M").to_string())
+}
+
+#[test]
+fn a_forecast_freeze_is_announced_with_its_hour_and_what_it_costs() {
+    let start = present();
+    let (service, farm) = freezing_farm(start, &freeze());
+    let world = World::start(&farm);
+    world.outdoors(2.2, 100.0);
+    world.inside("oyster-hall", 16.0, 86.0);
+    world.inside("lions-mane-bay", 18.0, 86.0);
+
+    // −3.3 °C at hour 17 and −5.0 °C at hour 18: the line between them crosses −4 °C after 17 h 24 min 42 s.
+    let frost = start + SignedDuration::from_secs(17 * 3_600 + 1_482);
+    world.outside.until(&format!("a frost alert for {frost}"), 20, |messages| {
+        let state = &messages.get(&site("alerts/hard-frost"))?.payload;
+        let text = &messages.get(&site("$alert/hard-frost"))?.payload;
+        let timely = clock(frost).iter().any(|clock| text.contains(clock.as_str()));
+        (matches!(state.as_str(), "warning" | "critical") && timely).then_some(())
+    });
+    // Hours of 98 430 Pa, 4 air changes, target 92 % at 16 °C; sums of each hour's middle over the evaporated fraction 0.85,
+    // 0.9982 kg in a litre.
+    world.until_near(&room("oyster-hall", "moisture/water-next-12-hours"), 26.17 / 0.9982, 0.15);
+    world.until_near(&room("oyster-hall", "moisture/water-next-24-hours"), 58.65 / 0.9982, 0.30);
+    world.until_near(&site("outdoors/pressure"), 98_440.0, 60.0);
+    world.outside.until_is(&room("oyster-hall", "alerts/humidifier-shortfall"), "normal", 20);
+    let short = start + SignedDuration::from_hours(17);
+    world.outside.until(&format!("a shortfall from {short}"), 20, |messages| {
+        let state = &messages.get(&room("lions-mane-bay", "alerts/humidifier-shortfall"))?.payload;
+        let text = &messages.get(&room("lions-mane-bay", "$alert/humidifier-shortfall"))?.payload;
+        (state == "warning" && clock(short).iter().any(|clock| text.contains(clock.as_str()))).then_some(())
+    });
+    etiquette(&service);
+}
+
+/// The service's terms: who asks, and where, with no more than four decimals.
+fn etiquette(service: &WeatherService) {
+    let request = service.last_request();
+    assert!(request.contains("lat=61.35") && request.contains("lon=25.28"), "{request}");
+    assert!(request.contains("altitude=205"), "{request}");
+    assert!(request.to_lowercase().contains("user-agent: mistwright"), "{request}");
+    assert!(request.contains("grower@frosthollow.example"), "{request}");
+    assert_eq!(service.requests(), 1, "one forecast is enough for a start");
+}
+
+#[test]
+fn the_local_sensor_is_followed_through_the_freeze_hour_by_hour() {
+    let observations = freeze();
+    let (_service, farm) = freezing_farm(present(), &observations);
+    let world = World::start(&farm);
+    world.inside("oyster-hall", 16.0, 86.0);
+    world.until_near(&site("outdoors/pressure"), 98_440.0, 60.0);
+    for (hour, deficit) in DEFICITS {
+        let observation = &observations[hour];
+        world.outdoors(observation.temperature, observation.relative_humidity());
+        world.until_near(&site("outdoors/temperature"), observation.temperature, 0.051);
+        // Pressure follows the layer's temperature by up to 0.2 %.
+        world.until_near(&room("oyster-hall", "moisture/deficit"), deficit, 0.04);
+    }
+    world.outside.until_is(&site("outdoors/from"), "sensor", 20);
+    let metrics = world.daemon.metrics();
+    let celsius = sample(&metrics, "mistwright_outdoor_temperature_celsius");
+    assert_eq!(celsius, Some(-11.1), "the metrics lag behind the topics:\n{metrics}");
+}
