@@ -178,3 +178,41 @@ fn the_documents_are_read_as_they_are_written() {
     );
     assert_eq!(shell_words("mistwright air --t \"30 °F\" -j", "air"), ["air", "--t", "30 °F", "-j"]);
 }
+
+/// The README's table of topics, made from the tables that make the topics.
+fn topics() -> String {
+    use mistwright::{
+        units::UnitSystem,
+        wire::description::{Kind, Property, ROOM, SITE},
+    };
+    let row = |device: &str, property: &Property| {
+        let unit = match property.kind {
+            Kind::Number(sample) => sample(UnitSystem::Metric).unit.to_owned(),
+            Kind::Share => "%".to_owned(),
+            Kind::Word(words) => words().iter().map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", "),
+            Kind::Text => "text".to_owned(),
+            Kind::Moment => "time, UTC".to_owned(),
+            Kind::Object => "JSON".to_owned(),
+        };
+        format!("| `{device}/{}/{}` | {unit} | {} |\n", property.node, property.id, property.name)
+    };
+    let site = SITE.iter().map(|(property, _)| row("<site>", property));
+    let rooms = ROOM.iter().map(|(property, _)| row("<site>-<room>", property));
+    format!("| topic | unit or words | what it says |\n|---|---|---|\n{}", site.chain(rooms).collect::<String>())
+}
+
+#[test]
+fn the_readme_lists_exactly_the_topics_and_metrics_of_the_program() {
+    let readme = readme();
+    for (what, table) in [("topics", topics()), ("metrics", mistwright::view::exposition::markdown())] {
+        assert!(readme.contains(&table), "the README's table of {what} should be:\n{table}");
+    }
+}
+
+#[test]
+fn the_readme_lists_exactly_the_alerts_of_the_program() {
+    use mistwright::advice::AlertKind;
+    let kinds = AlertKind::OF_SITE.iter().chain(&AlertKind::OF_ROOM);
+    let names: BTreeSet<String> = kinds.map(|kind| kind.name().to_owned()).collect();
+    assert_eq!(first_column(&readme(), "### Alerts"), names);
+}
