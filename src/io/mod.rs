@@ -1,6 +1,8 @@
 //! The shell: sockets, files and the clock.
 
+pub mod backoff;
 pub mod clock;
 pub mod http;
 pub mod logging;
+pub mod mqtt;
 pub mod weather;

@@ -1,0 +1,631 @@
+//! The bridge's end at the broker: one task around the client, which listens to the sources and empties the outbox.
+//!
+//! The client's habits decide the shape. It never subscribes again by itself; awaiting a send in the task that polls
+//! can block for ever; a flush on a dead link blocks the poll; packet numbers of a lost session haunt the next one;
+//! refusals are logged but not handed out. So: one poll at a time, never cancelled but by its own time limit, sends that
+//! never wait, packet numbers paired with what was sent, and a new client after every failure.
+
+use std::{
+    collections::{HashMap, VecDeque},
+    fs, io,
+    path::PathBuf,
+    pin::Pin,
+    sync::Arc,
+    time::Duration,
+};
+
+use rumqttc::{
+    NetworkOptions, Outgoing, Transport,
+    v5::{
+        AsyncClient, ConnectionError, Event as Polled, MqttOptions, StateError,
+        mqttbytes::{
+            QoS,
+            v5::{
+                ConnAck, ConnectReturnCode, DisconnectReasonCode, Filter, LastWill, LastWillProperties, Packet, PubAck,
+                PubAckReason, Publish, PublishProperties, RetainForwardRule, SubAck, SubscribeReasonCode,
+            },
+        },
+    },
+};
+use tokio::{
+    sync::{mpsc, watch},
+    time::{Sleep, sleep, timeout},
+};
+
+use super::{backoff::Backoff, clock::Clock};
+use crate::{
+    config::{Broker, Config},
+    engine::{Event, Rejection, Snapshot},
+    model::{Farm, Quantity},
+    wire::{
+        decode::decode,
+        description,
+        lifecycle::Phase,
+        outbox::{Message, Outbox},
+        topic::Binding,
+        tree,
+    },
+};
+
+/// The link is asked for life this often; two unanswered pings end it.
+const KEEP_ALIVE: Duration = Duration::from_secs(20);
+/// A healthy poll returns at each ping. A flush on a half-open link never returns.
+const POLL_LIMIT: Duration = Duration::from_secs(50);
+/// The broker waits this long before it says that the daemon is lost, so that a quick reconnect goes unnoticed.
+const WILL_DELAY_SECONDS: u32 = 15;
+/// At least the will's delay: the standard lets the session's end cut the delay short.
+const SESSION_EXPIRY_SECONDS: u32 = 30;
+/// Messages unanswered at most, below the 20 that Mosquitto allows: subscriptions share the packet numbers.
+const WINDOW: usize = 16;
+/// Size of the client's tables. Its default takes 14 MB.
+const IN_FLIGHT_LIMIT: u16 = 64;
+/// Largest packet that the broker may send.
+const LARGEST_PACKET: u32 = 256 * 1024;
+/// The client's queue: more than the window, so that a send never finds it full.
+const QUEUE: usize = 64;
+/// Snapshots are rendered at most this often.
+const RENDER_PAUSE: Duration = Duration::from_millis(200);
+/// How long the last words may take.
+const DRAIN: Duration = Duration::from_secs(5);
+/// First and longest wait between connections.
+const WAITS: (Duration, Duration) = (Duration::from_millis(500), Duration::from_secs(30));
+
+/// What the task needs to know from configuration.
+#[derive(Debug, Clone)]
+pub struct MqttSetup {
+    broker: Broker,
+    farm: Arc<Farm>,
+    bindings: Vec<Binding>,
+}
+
+impl MqttSetup {
+    /// From a checked configuration.
+    pub fn new(config: &Config) -> Self {
+        Self { broker: config.broker.clone(), farm: Arc::new(config.farm.clone()), bindings: config.bindings.clone() }
+    }
+}
+
+/// Why a connection ended or never was.
+#[derive(Debug, thiserror::Error)]
+enum Lost {
+    #[error("the password file {path} cannot be read: {source}", path = path.display())]
+    Password { path: PathBuf, source: io::Error },
+    #[error("the broker refused user or password: check `broker.user` and the password file")]
+    Credentials,
+    #[error(
+        "another client took over the identifier `{0}`: give each daemon its own `broker.client-id`, or stop the other one"
+    )]
+    TakenOver(String),
+    #[error("the broker cannot keep retained messages, which this program cannot do without: use another broker")]
+    NoRetain,
+    #[error("the broker allows no acknowledged messages (QoS 1), which this program cannot do without")]
+    NoAcknowledgement,
+    #[error("the connection is half-open: nothing could be sent for {} s", POLL_LIMIT.as_secs())]
+    Stuck,
+    #[error("the broker answers pings, but acknowledges nothing")]
+    Unacknowledged,
+    #[error("packet numbers got out of step with the broker")]
+    OutOfStep,
+    #[error(transparent)]
+    Client(Box<ConnectionError>),
+}
+
+/// How a connection ended.
+enum End {
+    Stopped,
+    Lost(Lost),
+}
+
+/// Keeps the farm connected until `shutdown` resolves, then says good-bye.
+///
+/// Readings and the link's state go to `events`, never waiting: what finds the queue full is lost and counted.
+pub async fn run(
+    setup: MqttSetup,
+    mut snapshots: watch::Receiver<Arc<Snapshot>>,
+    events: mpsc::Sender<Event>,
+    clock: Clock,
+    shutdown: impl Future<Output = ()>,
+) {
+    let mut bridge = Bridge::new(setup, events, clock);
+    let mut backoff = Backoff::new(WAITS.0, WAITS.1);
+    let mut last_trouble = None;
+    tokio::pin!(shutdown);
+    loop {
+        let end = bridge.connection(&mut snapshots, shutdown.as_mut()).await;
+        if bridge.outbox.phase() == Phase::Live {
+            backoff.succeeded();
+            last_trouble = None;
+        }
+        bridge.link_is(false);
+        let lost = match end {
+            End::Stopped => break,
+            End::Lost(lost) => lost,
+        };
+        if matches!(lost, Lost::TakenOver(_) | Lost::NoRetain | Lost::NoAcknowledgement) {
+            backoff.be_patient();
+        }
+        // One line for one trouble, however often it repeats.
+        let trouble = lost.to_string();
+        if last_trouble.as_ref() != Some(&trouble) {
+            tracing::warn!("No connection to the broker {}: {trouble}. Trying again.", bridge.address());
+            last_trouble = Some(trouble);
+        }
+        tokio::select! {
+            () = bridge.wait(backoff.failed()) => {}
+            () = shutdown.as_mut() => break,
+        }
+    }
+    bridge.report_overflow();
+}
+
+/// What outlives a connection.
+struct Bridge {
+    broker: Broker,
+    clock: Clock,
+    farm: Arc<Farm>,
+    outbox: Outbox,
+    bindings: Vec<Binding>,
+    /// Sources by topic.
+    listeners: HashMap<String, Vec<usize>>,
+    events: mpsc::Sender<Event>,
+    link_up: bool,
+    /// What the engine was last told of the link; it has to be told again when this differs.
+    link_told: bool,
+    overflow: u64,
+    /// Topics whose refusal is in the log.
+    refusals: Vec<String>,
+}
+
+/// What a request in the client's queue was for, in the queue's order.
+enum Request {
+    Publish(u64),
+    Subscribe(Vec<String>),
+}
+
+/// One connection.
+struct Session {
+    client: AsyncClient,
+    requests: VecDeque<Request>,
+    tickets: HashMap<u16, u64>,
+    subscriptions: HashMap<u16, Vec<String>>,
+    connected: bool,
+    /// Pings since the last acknowledgement.
+    silent_pings: u32,
+}
+
+type Pause = Option<Pin<Box<Sleep>>>;
+
+impl Bridge {
+    fn new(setup: MqttSetup, events: mpsc::Sender<Event>, clock: Clock) -> Self {
+        let mut listeners = HashMap::<String, Vec<usize>>::new();
+        for (source, binding) in setup.bindings.iter().enumerate() {
+            listeners.entry(binding.topic.as_str().to_owned()).or_default().push(source);
+        }
+        let domain = &setup.broker.domain;
+        let devices = description::devices(&setup.farm, domain);
+        let outbox = Outbox::new(devices, description::topics(&setup.farm, domain), clock.speed());
+        Self {
+            broker: setup.broker,
+            clock,
+            farm: setup.farm,
+            outbox,
+            bindings: setup.bindings,
+            listeners,
+            events,
+            link_up: false,
+            link_told: false,
+            overflow: 0,
+            refusals: Vec::new(),
+        }
+    }
+
+    fn address(&self) -> String {
+        format!("{}:{}", self.broker.host, self.broker.port)
+    }
+
+    fn elapsed(&self) -> Duration {
+        self.clock.now().elapsed
+    }
+
+    /// The client's options; the password is read anew, so that a changed file counts at the next connection.
+    fn options(&self) -> Result<MqttOptions, Lost> {
+        let broker = &self.broker;
+        let mut options = MqttOptions::new(&broker.client_id, &broker.host, broker.port);
+        let mut network = NetworkOptions::new();
+        // Without this a message and its acknowledgement wait for each other, 88 ms instead of 0.1 ms.
+        network.set_tcp_nodelay(true);
+        let state = format!("{}/$state", description::device_topic(&self.farm, &broker.domain, None));
+        let will = LastWillProperties {
+            delay_interval: Some(WILL_DELAY_SECONDS),
+            payload_format_indicator: Some(1),
+            message_expiry_interval: None,
+            content_type: None,
+            response_topic: None,
+            correlation_data: None,
+            user_properties: Vec::new(),
+        };
+        options
+            .set_transport(transport())
+            .set_network_options(network)
+            .set_keep_alive(KEEP_ALIVE)
+            .set_clean_start(true)
+            .set_session_expiry_interval(Some(SESSION_EXPIRY_SECONDS))
+            .set_max_packet_size(Some(LARGEST_PACKET))
+            .set_outgoing_inflight_upper_limit(IN_FLIGHT_LIMIT)
+            .set_last_will(LastWill::new(state, "lost", QoS::AtLeastOnce, true, Some(will)));
+        if let Some(user) = &broker.user {
+            let password = match &broker.password_file {
+                None => String::new(),
+                Some(path) => fs::read_to_string(path)
+                    .map_err(|source| Lost::Password { path: path.clone(), source })?
+                    .trim_end_matches(['\r', '\n'])
+                    .to_owned(),
+            };
+            options.set_credentials(user, password);
+        }
+        Ok(options)
+    }
+
+    /// Lives through one connection.
+    async fn connection(
+        &mut self,
+        snapshots: &mut watch::Receiver<Arc<Snapshot>>,
+        mut shutdown: Pin<&mut impl Future<Output = ()>>,
+    ) -> End {
+        let options = match self.options() {
+            Ok(options) => options,
+            Err(lost) => return End::Lost(lost),
+        };
+        let (client, mut eventloop) = AsyncClient::new(options, QUEUE);
+        let mut session = Session::new(client);
+        let (mut pause, mut farewell): (Pause, Pause) = (None, None);
+        let end = 'connection: loop {
+            let poll = timeout(POLL_LIMIT, eventloop.poll());
+            tokio::pin!(poll);
+            // The poll is never dropped half-way: a connection attempt would start again, and bytes would be lost.
+            let polled = loop {
+                let deadline = self.outbox.next_deadline();
+                tokio::select! {
+                    polled = &mut poll => break polled,
+                    changed = snapshots.changed(), if pause.is_none() && farewell.is_none() && session.connected => {
+                        if changed.is_ok() {
+                            self.render(snapshots);
+                        }
+                        // A closed channel says so at once and for ever: the pause keeps that from spinning.
+                        pause = Some(Box::pin(sleep(self.render_pause())));
+                    }
+                    () = elapsed(&mut pause) => pause = None,
+                    () = self.clock.sleep_until(deadline.unwrap_or_default()), if deadline.is_some() => {}
+                    () = elapsed(&mut farewell) => break 'connection End::Stopped,
+                    () = shutdown.as_mut(), if farewell.is_none() => {
+                        if !session.connected {
+                            break 'connection End::Stopped;
+                        }
+                        farewell = Some(Box::pin(sleep(DRAIN)));
+                        self.withdraw(snapshots);
+                    }
+                }
+                if let Err(lost) = self.pump(&mut session) {
+                    break 'connection End::Lost(lost);
+                }
+                if self.outbox.phase() == Phase::Gone {
+                    break 'connection End::Stopped;
+                }
+            };
+            let handled = match polled {
+                Err(_) => Err(Lost::Stuck),
+                Ok(Err(error)) => Err(self.client_error(error)),
+                Ok(Ok(event)) => self.handle(&mut session, event, snapshots),
+            };
+            match handled.and_then(|again| if again { self.pump(&mut session) } else { Ok(()) }) {
+                Ok(()) if self.outbox.phase() == Phase::Gone => break End::Stopped,
+                Ok(()) => {}
+                // Whatever went wrong after the daemon was told to stop, there is nothing left to try.
+                Err(_) if farewell.is_some() => break End::Stopped,
+                Err(lost) => break End::Lost(lost),
+            }
+        };
+        if self.outbox.phase() == Phase::Gone {
+            hang_up(&session.client, &mut eventloop).await;
+        }
+        end
+    }
+
+    /// Takes in what the client polled. Returns whether there may be something to send now.
+    fn handle(
+        &mut self,
+        session: &mut Session,
+        event: Polled,
+        snapshots: &mut watch::Receiver<Arc<Snapshot>>,
+    ) -> Result<bool, Lost> {
+        self.tell_link();
+        match event {
+            Polled::Incoming(Packet::Publish(publish)) => {
+                self.hear(&publish);
+                Ok(false)
+            }
+            Polled::Incoming(Packet::ConnAck(answer)) => self.connected(session, &answer, snapshots).map(|()| true),
+            Polled::Incoming(Packet::PubAck(answer)) => self.acknowledged(session, &answer).map(|()| true),
+            Polled::Incoming(Packet::SubAck(answer)) => {
+                self.subscribed(session, &answer);
+                Ok(false)
+            }
+            Polled::Outgoing(outgoing) => session.sent(&outgoing, self.outbox.in_flight()).map(|()| false),
+            Polled::Incoming(_) => Ok(false),
+        }
+    }
+
+    fn connected(
+        &mut self,
+        session: &mut Session,
+        answer: &ConnAck,
+        snapshots: &mut watch::Receiver<Arc<Snapshot>>,
+    ) -> Result<(), Lost> {
+        let properties = answer.properties.as_ref();
+        if properties.and_then(|properties| properties.retain_available) == Some(0) {
+            return Err(Lost::NoRetain);
+        }
+        if properties.and_then(|properties| properties.max_qos) == Some(0) {
+            return Err(Lost::NoAcknowledgement);
+        }
+        let allowed = properties.and_then(|properties| properties.receive_max).map_or(WINDOW, usize::from);
+        session.connected = true;
+        session.subscribe(self.listeners.keys().cloned().collect())?;
+        self.render(snapshots);
+        self.outbox.connected(WINDOW.min(allowed.saturating_sub(1)), self.elapsed());
+        self.link_is(true);
+        tracing::info!("Connected to the broker {}.", self.address());
+        Ok(())
+    }
+
+    fn acknowledged(&mut self, session: &mut Session, answer: &PubAck) -> Result<(), Lost> {
+        session.silent_pings = 0;
+        let ticket = session.tickets.remove(&answer.pkid).ok_or(Lost::OutOfStep)?;
+        if let Some(refused) = self.outbox.answered(ticket, publish_answer(answer.reason), self.elapsed()) {
+            self.report_refusal("publish", &refused.topic, refused.reason);
+        }
+        Ok(())
+    }
+
+    fn subscribed(&mut self, session: &mut Session, answer: &SubAck) {
+        let topics = session.subscriptions.remove(&answer.pkid).unwrap_or_default();
+        for (topic, code) in topics.iter().zip(&answer.return_codes) {
+            if let Err(reason) = subscribe_answer(*code) {
+                self.report_refusal("subscribe to", topic, reason);
+            }
+        }
+    }
+
+    fn report_refusal(&mut self, what: &str, topic: &str, reason: &str) {
+        if !self.refusals.iter().any(|known| known == topic) {
+            tracing::warn!("The broker does not let this client {what} `{topic}`: {reason}.");
+            self.refusals.push(topic.to_owned());
+        }
+    }
+
+    /// A message of a source. A retained one is not fresh, and is no reading.
+    fn hear(&mut self, publish: &Publish) {
+        if publish.retain {
+            return;
+        }
+        let Ok(topic) = std::str::from_utf8(&publish.topic) else { return };
+        let Some(sources) = self.listeners.get(topic) else { return };
+        for &source in sources {
+            let Some(quantity) = self.quantity(source) else { continue };
+            let event = match decode(&self.bindings[source], quantity, &publish.payload) {
+                Ok(measured) => Event::Reading { source, measured },
+                Err(bad) => {
+                    Event::Rejected { source, rejection: Rejection { word: bad.word(), sentence: bad.to_string() } }
+                }
+            };
+            if self.events.try_send(event).is_err() {
+                self.overflow += 1;
+                if self.overflow == 1 {
+                    tracing::warn!("Readings arrive faster than they are taken in: some are lost.");
+                }
+            }
+        }
+    }
+
+    fn quantity(&self, source: usize) -> Option<Quantity> {
+        self.farm.sources.get(source).map(|source| source.quantity)
+    }
+
+    fn report_overflow(&self) {
+        if self.overflow > 0 {
+            tracing::warn!("{} readings were lost because they arrived faster than they were taken in.", self.overflow);
+        }
+    }
+
+    fn link_is(&mut self, up: bool) {
+        self.link_up = up;
+        if !up {
+            self.outbox.disconnected();
+        }
+        self.tell_link();
+    }
+
+    /// Tells the engine of the link, again and again until its queue has room.
+    fn tell_link(&mut self) {
+        if self.link_told != self.link_up {
+            let event = if self.link_up { Event::Connected } else { Event::Disconnected };
+            if self.events.try_send(event).is_ok() {
+                self.link_told = self.link_up;
+            }
+        }
+    }
+
+    /// Waits before the next attempt; the engine is told of the loss as soon as it listens.
+    async fn wait(&mut self, whole: Duration) {
+        let part = whole / 8;
+        for _ in 0..8 {
+            self.tell_link();
+            sleep(part).await;
+        }
+    }
+
+    fn render(&mut self, snapshots: &mut watch::Receiver<Arc<Snapshot>>) {
+        let snapshot = Arc::clone(&snapshots.borrow_and_update());
+        self.outbox.update(tree::render(&snapshot, &self.broker.domain), self.elapsed());
+    }
+
+    /// Real time between two renderings: a scenario's values must not age while they wait.
+    fn render_pause(&self) -> Duration {
+        RENDER_PAUSE.div_f64(self.clock.speed().clamp(1.0, 20.0))
+    }
+
+    /// The daemon stops: the last tree, in which all advice is withheld.
+    fn withdraw(&mut self, snapshots: &mut watch::Receiver<Arc<Snapshot>>) {
+        let snapshot = Arc::clone(&snapshots.borrow_and_update());
+        let now = self.clock.now();
+        self.outbox.update(tree::render_last(&snapshot, &self.broker.domain, &now), now.elapsed);
+        self.outbox.stop();
+    }
+
+    /// Hands the client whatever may be sent now.
+    fn pump(&mut self, session: &mut Session) -> Result<(), Lost> {
+        while let Some(message) = self.outbox.next(self.elapsed()) {
+            session.publish(message)?;
+        }
+        Ok(())
+    }
+
+    fn client_error(&self, error: ConnectionError) -> Lost {
+        match error {
+            ConnectionError::ConnectionRefused(
+                ConnectReturnCode::BadUserNamePassword | ConnectReturnCode::NotAuthorized,
+            ) => Lost::Credentials,
+            ConnectionError::MqttState(StateError::ServerDisconnect {
+                reason_code: DisconnectReasonCode::SessionTakenOver,
+                ..
+            }) => Lost::TakenOver(self.broker.client_id.clone()),
+            other => Lost::Client(Box::new(other)),
+        }
+    }
+}
+
+impl Session {
+    fn new(client: AsyncClient) -> Self {
+        Self {
+            client,
+            requests: VecDeque::new(),
+            tickets: HashMap::new(),
+            subscriptions: HashMap::new(),
+            connected: false,
+            silent_pings: 0,
+        }
+    }
+
+    fn publish(&mut self, message: Message) -> Result<(), Lost> {
+        let properties = PublishProperties {
+            payload_format_indicator: Some(1),
+            message_expiry_interval: message.expiry,
+            content_type: message.json.then(|| "application/json".to_owned()),
+            ..PublishProperties::default()
+        };
+        self.client
+            .try_publish_with_properties(&*message.topic, QoS::AtLeastOnce, true, message.payload, properties)
+            .map_err(|_| Lost::OutOfStep)?;
+        self.requests.push_back(Request::Publish(message.ticket));
+        Ok(())
+    }
+
+    /// One request for all topics. Retained messages are not asked for: they are no readings, and an oversize one would
+    /// end every connection anew.
+    fn subscribe(&mut self, topics: Vec<String>) -> Result<(), Lost> {
+        if topics.is_empty() {
+            return Ok(());
+        }
+        let filters = topics.iter().map(|topic| Filter {
+            retain_forward_rule: RetainForwardRule::Never,
+            ..Filter::new(topic.clone(), QoS::AtLeastOnce)
+        });
+        self.client.try_subscribe_many(filters).map_err(|_| Lost::OutOfStep)?;
+        self.requests.push_back(Request::Subscribe(topics));
+        Ok(())
+    }
+
+    /// The client has sent something: its packet number is paired with the oldest request.
+    fn sent(&mut self, outgoing: &Outgoing, in_flight: usize) -> Result<(), Lost> {
+        match *outgoing {
+            Outgoing::Publish(number) => match self.requests.pop_front() {
+                Some(Request::Publish(ticket)) => {
+                    self.tickets.insert(number, ticket);
+                    Ok(())
+                }
+                _ => Err(Lost::OutOfStep),
+            },
+            Outgoing::Subscribe(number) => match self.requests.pop_front() {
+                Some(Request::Subscribe(topics)) => {
+                    self.subscriptions.insert(number, topics);
+                    Ok(())
+                }
+                _ => Err(Lost::OutOfStep),
+            },
+            Outgoing::AwaitAck(_) => Err(Lost::OutOfStep),
+            Outgoing::PingReq => {
+                self.silent_pings = if in_flight == 0 { 0 } else { self.silent_pings + 1 };
+                if self.silent_pings >= 3 { Err(Lost::Unacknowledged) } else { Ok(()) }
+            }
+            _ => Ok(()),
+        }
+    }
+}
+
+/// The one place that chooses how bytes travel.
+fn transport() -> Transport {
+    Transport::tcp()
+}
+
+/// Says good-bye, so that the broker drops the will. The packet has to be polled out.
+async fn hang_up(client: &AsyncClient, eventloop: &mut rumqttc::v5::EventLoop) {
+    if client.try_disconnect().is_err() {
+        return;
+    }
+    let gone = async {
+        while let Ok(event) = eventloop.poll().await {
+            if matches!(event, Polled::Outgoing(Outgoing::Disconnect)) {
+                return;
+            }
+        }
+    };
+    if timeout(DRAIN, gone).await.is_err() {
+        tracing::warn!("The broker did not take the good-bye in time: it will call the daemon lost.");
+    }
+}
+
+/// Resolves when the pause is over; never without one.
+async fn elapsed(pause: &mut Pause) {
+    match pause {
+        Some(pause) => pause.as_mut().await,
+        None => std::future::pending().await,
+    }
+}
+
+const fn publish_answer(reason: PubAckReason) -> Result<(), &'static str> {
+    match reason {
+        PubAckReason::Success | PubAckReason::NoMatchingSubscribers => Ok(()),
+        PubAckReason::UnspecifiedError => Err("unspecified error"),
+        PubAckReason::ImplementationSpecificError => Err("implementation-specific error"),
+        PubAckReason::NotAuthorized => Err("not authorized"),
+        PubAckReason::TopicNameInvalid => Err("topic name invalid"),
+        PubAckReason::PacketIdentifierInUse => Err("packet identifier in use"),
+        PubAckReason::QuotaExceeded => Err("quota exceeded"),
+        PubAckReason::PayloadFormatInvalid => Err("payload format invalid"),
+    }
+}
+
+const fn subscribe_answer(code: SubscribeReasonCode) -> Result<(), &'static str> {
+    match code {
+        SubscribeReasonCode::Success(_) => Ok(()),
+        SubscribeReasonCode::Failure | SubscribeReasonCode::Unspecified => Err("unspecified error"),
+        SubscribeReasonCode::ImplementationSpecific => Err("implementation-specific error"),
+        SubscribeReasonCode::NotAuthorized => Err("not authorized"),
+        SubscribeReasonCode::TopicFilterInvalid => Err("topic filter invalid"),
+        SubscribeReasonCode::PkidInUse => Err("packet identifier in use"),
+        SubscribeReasonCode::QuotaExceeded => Err("quota exceeded"),
+        SubscribeReasonCode::SharedSubscriptionsNotSupported => Err("shared subscriptions not supported"),
+        SubscribeReasonCode::SubscriptionIdNotSupported => Err("subscription identifiers not supported"),
+        SubscribeReasonCode::WildcardSubscriptionsNotSupported => Err("wildcards not supported"),
+    }
+}
