@@ -110,7 +110,7 @@ impl Lifecycle {
     }
 
     /// The lane's next message; the caller promises to send it, and to say when it is answered.
-    pub fn next(&mut self) -> Option<Step> {
+    pub fn next_step(&mut self) -> Option<Step> {
         let step = self.lane.pop_front();
         self.unanswered += usize::from(step.is_some());
         step

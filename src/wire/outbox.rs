@@ -211,7 +211,7 @@ impl Outbox {
             self.scan(now);
         }
         self.lifecycle.advance(self.unknown == 0, self.queue.is_empty() && self.flights.is_empty());
-        if let Some(step) = self.lifecycle.next() {
+        if let Some(step) = self.lifecycle.next_step() {
             let ticket = self.ticket(Flight::Step(step.topic.clone()));
             return Some(Message { ticket, topic: step.topic, payload: step.payload, expiry: None, json: step.json });
         }
