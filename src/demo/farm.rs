@@ -11,6 +11,9 @@ use super::{
 /// The rooms in the order of every list here; the anteroom is first, because the others draw from it.
 pub(super) const NAMES: [&str; 4] = ["lung", "oyster-hall", "shiitake-loft", "lions-mane-bay"];
 
+/// What the fans' plates say they move at full command, m³/h.
+pub(super) const FAN_PLATES: [f64; 4] = [BUILDS[0].fan.0, BUILDS[1].fan.0, BUILDS[2].fan.0, BUILDS[3].fan.0];
+
 /// Half the humidistat's hysteresis, as a ratio.
 const HUMIDISTAT: f64 = 0.01;
 
