@@ -6,3 +6,4 @@ mod architecture;
 mod docs;
 mod e2e;
 mod engine;
+mod physics;

@@ -2,25 +2,35 @@
 
 use super::mixing::{self, Mixture};
 use super::moist_air::{self, MoistAir, MoistAirError};
-use super::water::{liquid_enthalpy, vapour_enthalpy};
+use super::water::{DRY_AIR_HEAT_CAPACITY, VAPOUR_HEAT_CAPACITY, liquid_enthalpy, vapour_enthalpy};
 use super::{Curve, solve::increasing_root};
-use crate::units::{HumidityRatio, HumidityRatioDifference, RelativeHumidity, Temperature};
+use crate::units::{HumidityRatio, HumidityRatioDifference, OutOfRange, RelativeHumidity, Temperature};
 
 /// What a humidifier adds; the temperature is that of the water or steam itself.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum WaterAdded {
     /// Droplets or a wetted surface: the air gives the heat of evaporation.
     Liquid(Temperature),
-    /// Steam, by the vapour's own enthalpy; within 0.5 % for steam of 100…110 °C.
+    /// Dry saturated steam of 0…130 °C.
     Steam(Temperature),
 }
 
 impl WaterAdded {
     /// kJ per kilogram of water.
-    fn enthalpy(self) -> f64 {
+    fn enthalpy(self) -> Result<f64, MoistAirError> {
         match self {
-            Self::Liquid(temperature) => liquid_enthalpy(temperature.celsius()),
-            Self::Steam(temperature) => vapour_enthalpy(temperature.celsius()),
+            Self::Liquid(temperature) => Ok(liquid_enthalpy(temperature.celsius())),
+            Self::Steam(temperature) => {
+                let (lowest, highest) = (0.0, 130.0);
+                let t = temperature.celsius();
+                if !(lowest..=highest).contains(&t) {
+                    let quantity = "temperature of steam";
+                    return Err(OutOfRange { quantity, value: t, unit: "°C", lowest, highest }.into());
+                }
+                // Fitted to the enthalpy of saturated steam by IAPWS-95 (CoolProp 8.0.0) in steps of 5 K over
+                // 0…130 °C; largest residual 0.08 kJ/kg.
+                Ok(2_500.983 + t * (1.819_724 + t * (2.153_9e-4 - t * 9.573_75e-6)))
+            }
         }
     }
 }
@@ -28,11 +38,11 @@ impl WaterAdded {
 /// Air after `added` water per kilogram of dry air was put into it. What it cannot hold stays as liquid fog.
 ///
 /// # Errors
-/// When the result lies outside −60…80 °C or near boiling.
+/// Steam outside 0…130 °C, or a result outside −60…80 °C or near boiling.
 pub fn with_water(air: MoistAir, added: HumidityRatio, water: WaterAdded) -> Result<Mixture, MoistAirError> {
     let added = added.kilograms_per_kilogram();
     let total = air.humidity_ratio().kilograms_per_kilogram() + added;
-    let enthalpy = air.enthalpy().kilojoules_per_kilogram() + added * water.enthalpy();
+    let enthalpy = air.enthalpy().kilojoules_per_kilogram() + added * water.enthalpy()?;
     mixing::settle(enthalpy, total, air.pressure())
 }
 
@@ -43,7 +53,7 @@ pub fn with_water(air: MoistAir, added: HumidityRatio, water: WaterAdded) -> Res
 /// which adding that much would lead here.
 ///
 /// # Errors
-/// A target above saturation, or a result outside −60…80 °C or near boiling.
+/// A target above saturation, steam outside 0…130 °C, or a result outside −60…80 °C or near boiling.
 pub fn to_relative_humidity(
     air: MoistAir,
     target: RelativeHumidity,
@@ -51,7 +61,7 @@ pub fn to_relative_humidity(
 ) -> Result<(MoistAir, HumidityRatioDifference), MoistAirError> {
     let (pascals, ratio) = (air.pressure().pascals(), target.ratio());
     let (from, enthalpy) = (air.humidity_ratio().kilograms_per_kilogram(), air.enthalpy().kilojoules_per_kilogram());
-    let water = water.enthalpy();
+    let water = water.enthalpy()?;
     // h(t, W) − (W − W₀)·h_water rises with temperature along W(t, target).
     let celsius = increasing_root((-60.0, 80.0), air.temperature().celsius(), 1e-7, |celsius| {
         let point = Curve::Water.at(celsius, pascals);
@@ -64,7 +74,7 @@ pub fn to_relative_humidity(
         let slope = if vapour > 0.0 { slope } else { 0.0 };
         (
             moist_air::enthalpy(celsius, w) - (w - from) * water - enthalpy,
-            1.006 + 1.86 * w + slope * (vapour_enthalpy(celsius) - water),
+            DRY_AIR_HEAT_CAPACITY + VAPOUR_HEAT_CAPACITY * w + slope * (vapour_enthalpy(celsius) - water),
         )
     });
     let end = MoistAir::from_relative_humidity(

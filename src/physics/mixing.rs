@@ -218,21 +218,26 @@ impl Line {
         if warm - cold < SAME_TEMPERATURE {
             return Ok(None);
         }
-        // The line is farthest beyond the curve where the curve is parallel to it.
-        let celsius = increasing_root((cold, warm), 0.5 * (cold + warm), 1e-5, |celsius| {
+        // Of what settles at one temperature of fog, the share of room air in it and its droplets.
+        let settled = |celsius: f64, curve: &SaturatedPoint| {
+            let droplet = liquid_enthalpy(celsius);
+            let brought = curve.enthalpy - self.supply.enthalpy - droplet * (curve.water - self.supply.water);
+            let share = brought / (run - droplet * rise);
+            (share, (self.supply.water + share * rise - curve.water).max(0.0))
+        };
+        // Along the line, droplets are most where the saturated air between them changes its water and its enthalpy
+        // (with the droplets' own heat) in the line's proportion.
+        let sign = run.signum();
+        let celsius = increasing_root((cold, warm), 0.5 * (cold + warm), 1e-6, |celsius| {
             let curve = SaturatedPoint::at(celsius, self.pascals);
-            let sign = run.signum();
+            let (_, droplets) = settled(celsius, &curve);
+            let heat_slope = curve.enthalpy_slope + LIQUID_HEAT_CAPACITY * droplets;
             (
-                sign * (curve.water_slope * run - rise * curve.enthalpy_slope),
+                sign * (curve.water_slope * run - rise * heat_slope),
                 sign * (curve.water_curvature * run - rise * curve.enthalpy_curvature),
             )
         });
-        // Of the mixtures, the foggiest is the one that settles there: fogged air moves along an isotherm of fog,
-        // on which each kilogram of droplets brings its own enthalpy.
-        let curve = SaturatedPoint::at(celsius, self.pascals);
-        let droplet = liquid_enthalpy(celsius);
-        let span = run - droplet * rise;
-        let share = (curve.enthalpy - self.supply.enthalpy - droplet * (curve.water - self.supply.water)) / span;
+        let (share, _) = settled(celsius, &SaturatedPoint::at(celsius, self.pascals));
         if !(share > 0.0 && share < 1.0) {
             return Ok(None);
         }
@@ -249,7 +254,8 @@ impl Line {
         if (self.room.celsius - self.supply.celsius).abs() < SAME_TEMPERATURE {
             return Some(full);
         }
-        let slope = SaturatedPoint::at(self.tangent(self.supply, self.room.celsius), self.pascals).slope();
+        let Some(touch) = self.tangent(self.supply, self.room.celsius) else { return Some(full) };
+        let slope = SaturatedPoint::at(touch, self.pascals).slope();
         // Where the tangent through the supply passes the room's temperature.
         let water = (self.supply.water + slope * (DRY_AIR_HEAT_CAPACITY * self.room.celsius - self.supply.enthalpy))
             / (1.0 - slope * vapour_enthalpy(self.room.celsius));
@@ -269,10 +275,8 @@ impl Line {
         let dew_point = supply.dew_point().map_or(-60.0, Temperature::celsius);
         let toward = if dew_point <= self.room.celsius { -60.0 } else { 80.0 };
         let touch = self.tangent(self.room, toward);
-        let beyond = if toward < 0.0 { dew_point < touch } else { dew_point > touch };
-        if !beyond {
-            return Some(Temperature::clamped(dew_point));
-        }
+        let beyond = |touch: f64| if toward < 0.0 { dew_point < touch } else { dew_point > touch };
+        let Some(touch) = touch.filter(|touch| beyond(*touch)) else { return Some(Temperature::clamped(dew_point)) };
         let slope = SaturatedPoint::at(touch, self.pascals).slope();
         let enthalpy = self.room.enthalpy + (self.supply.water - self.room.water) / slope;
         let celsius = dry_bulb(enthalpy, self.supply.water);
@@ -280,19 +284,27 @@ impl Line {
     }
 
     /// Temperature at which a line from `from` touches the saturation curve, between `from`'s temperature and `toward`;
-    /// whichever end is nearest where it does not.
-    fn tangent(&self, from: Point, toward: f64) -> f64 {
+    /// `None` where all of that stretch is in sight.
+    fn tangent(&self, from: Point, toward: f64) -> Option<f64> {
         let (bracket, sign) =
             if toward > from.celsius { ((from.celsius, toward), 1.0) } else { ((toward, from.celsius), -1.0) };
-        // Seen from a point under the curve, this grows with the distance on either side and is zero where the line
-        // of sight is the tangent.
-        increasing_root(bracket, 0.5 * (bracket.0 + bracket.1), TANGENT_TOLERANCE, |celsius| {
+        // Seen from a point under the curve, this is negative at first, grows with the distance on either side, and
+        // is zero where the line of sight is the tangent.
+        let sight = |celsius: f64| {
             let curve = SaturatedPoint::at(celsius, self.pascals);
             let (run, rise) = (curve.enthalpy - from.enthalpy, curve.water - from.water);
             (
-                sign * (curve.water_slope * run - rise * curve.enthalpy_slope),
+                curve.water_slope * run - rise * curve.enthalpy_slope,
                 sign * (curve.water_curvature * run - rise * curve.enthalpy_curvature),
             )
-        })
+        };
+        if sight(toward).0 <= 0.0 {
+            return None;
+        }
+        let guess = 0.5 * (bracket.0 + bracket.1);
+        Some(increasing_root(bracket, guess, TANGENT_TOLERANCE, |celsius| {
+            let (value, slope) = sight(celsius);
+            (sign * value, slope)
+        }))
     }
 }
