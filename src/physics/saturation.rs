@@ -212,8 +212,7 @@ impl Curve {
     /// Temperature in °C at which the saturation vapour pressure in air of `pascals` is `vapour`.
     pub(super) fn invert(self, vapour: f64, pascals: f64) -> Result<f64, SaturationError> {
         let (cold, hot) = self.ends();
-        // Written so that NaN fails it.
-        if !(vapour > 0.0) {
+        if vapour.is_nan() || vapour <= 0.0 {
             return Err(SaturationError::TooDry { pascals: vapour, lowest: self.at(cold, pascals).pressure });
         }
         let target = vapour.ln();
