@@ -4,14 +4,18 @@
 //! Murphy and Koop (2005, equation 10, from memory) with Buck's enhancement factor (1981, from memory); the rooms' air by CoolProp
 //! 8.0.0 (`HAPropsSI`, RP-1485) at 98,430 Pa, which is 1,009.7 hPa at sea level brought to 205 m.
 
+use std::collections::BTreeSet;
+
 use jiff::{SignedDuration, Timestamp};
 
 use super::{
+    client::retained,
     daemon::sample,
     farm::{Farm, World, room, site},
     observations::{Observation, freeze, locationforecast, starting_at},
     service::WeatherService,
 };
+use crate::docs;
 
 /// Place in the file, and what the oyster hall lacks in that hour's air, in g/kg, at 16 °C and a target of 92 %.
 const DEFICITS: [(usize, f64); 10] = [
@@ -78,6 +82,39 @@ fn a_forecast_freeze_is_announced_with_its_hour_and_what_it_costs() {
         (state == "warning" && clock(short).iter().any(|clock| text.contains(clock.as_str()))).then_some(())
     });
     etiquette(&service);
+    world.outdoors(2.2, 100.0);
+    world.inside("shiitake-loft", 16.0, 80.0);
+    for name in ["oyster-hall", "lions-mane-bay", "shiitake-loft"] {
+        world.carbon_dioxide(name, 750.0);
+        world.outside.until_is(&room(name, "advice/mode"), "active", 20);
+    }
+    documented(&world);
+}
+
+/// With everything known, exactly the topics and metrics of the README are there.
+fn documented(world: &World) {
+    let readme = docs::readme();
+    let topics: BTreeSet<String> = retained(world.broker.port)
+        .into_keys()
+        .filter_map(|topic| {
+            let rest = topic.strip_prefix("homie/5/frosthollow")?;
+            let (device, rest) = match rest.split_once('/')? {
+                ("", rest) => ("<site>", rest),
+                (_, rest) => ("<site>-<room>", rest),
+            };
+            let of_values = !rest.starts_with('$') && !rest.starts_with("alerts/");
+            of_values.then(|| format!("{device}/{rest}"))
+        })
+        .collect();
+    assert_eq!(topics, docs::first_column(&readme, "### Topics"));
+    let metrics: BTreeSet<String> = world
+        .daemon
+        .metrics()
+        .lines()
+        .filter_map(|line| line.strip_prefix("# TYPE mistwright_")?.split(' ').next())
+        .map(|name| format!("mistwright_{name}"))
+        .collect();
+    assert_eq!(metrics, docs::first_column(&readme, "### Metrics"));
 }
 
 /// The service's terms: who asks, and where, with no more than four decimals.
@@ -106,6 +143,6 @@ fn the_local_sensor_is_followed_through_the_freeze_hour_by_hour() {
     }
     world.outside.until_is(&site("outdoors/from"), "sensor", 20);
     let metrics = world.daemon.metrics();
-    let celsius = sample(&metrics, "mistwright_outdoor_temperature_celsius");
+    let celsius = sample(&metrics, "mistwright_outdoors_temperature_celsius");
     assert_eq!(celsius, Some(-11.1), "the metrics lag behind the topics:\n{metrics}");
 }

@@ -6,7 +6,15 @@
 //! Hyland–Wexler's liquid curve with an enhancement factor of 1.0042 gives 1.4163 and 0.5813 g/kg at −10 °C 80 % and −20 °C
 //! 75 %. Vapour: volume × air changes / specific volume of the room's air × deficit. Published digits set the tolerances.
 
-use super::farm::{Farm, World, room};
+use std::{
+    io::Write,
+    process::{Command, Stdio},
+};
+
+use super::{
+    broker::program,
+    farm::{Farm, World, room},
+};
 
 enum Expected {
     Near(f64, f64),
@@ -156,6 +164,22 @@ fn readings_published_from_outside_become_the_values_computed_elsewhere() {
         }
     }
     decision_agrees_with_its_topics(&world);
+    metrics_satisfy_promtool(&world.daemon.metrics());
+}
+
+/// The monitoring system's own checker finds nothing to say.
+fn metrics_satisfy_promtool(metrics: &str) {
+    let mut promtool = Command::new(program("promtool"))
+        .args(["check", "metrics"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    promtool.stdin.take().unwrap().write_all(metrics.as_bytes()).unwrap();
+    let output = promtool.wait_with_output().unwrap();
+    let said = [output.stdout, output.stderr].concat();
+    assert!(output.status.success() && said.is_empty(), "{}", String::from_utf8_lossy(&said));
 }
 
 /// The decision's object says what the single topics say, with nothing left out.
