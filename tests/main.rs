@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 mod architecture;
+mod config;
 mod docs;
 mod e2e;
 mod engine;

@@ -1,6 +1,31 @@
 //! The configuration file: YAML text to a checked [`Config`], or every problem at once.
+//!
+//! ```text
+//! text ──serde_yaml──▶ values ──walk, against the key table──▶ problems
+//!                        └──────build: typed values, keys seen together──▶ problems, or a Config
+//! ```
+//!
+//! The key table ([`table`]) also gives the JSON Schema and the reference page ([`schema`]). Positions are looked up in
+//! the text only when there is a problem to report ([`locate`]).
 
 use std::{net::SocketAddr, path::PathBuf};
+
+use serde_yaml::Value;
+
+pub use self::{
+    locate::Location,
+    problem::{Mistake, Problem, Problems},
+};
+
+mod build;
+mod kind;
+mod locate;
+mod problem;
+mod rooms;
+pub mod schema;
+mod section;
+mod table;
+mod walk;
 
 use crate::{
     model::{Farm, Identifier, Service},
@@ -48,4 +73,42 @@ pub struct ForecastService {
     pub base_url: String,
     /// An address or a site at which the service's keepers reach the farm.
     pub contact: String,
+}
+
+/// Reads a configuration. `file` is its name for messages.
+///
+/// # Errors
+/// Everything that is wrong with it, in the order of its lines. What YAML itself cannot read, and a key that stands twice
+/// in one section, are reported alone: behind them nothing can be trusted.
+pub fn parse(text: &str, file: &str) -> Result<Config, Problems> {
+    let root = values(text).map_err(|problem| Problems { file: file.to_owned(), list: vec![problem] })?;
+    let mut found = walk::walk(text, &root);
+    let config = build::config(&root, &mut found);
+    let mut list: Vec<Problem> = found.into_iter().map(|found| found.located(text, &root)).collect();
+    list.sort_by_key(|problem| problem.location);
+    match config {
+        Some(config) if list.is_empty() => Ok(config),
+        _ => Err(Problems { file: file.to_owned(), list }),
+    }
+}
+
+fn values(text: &str) -> Result<Value, Problem> {
+    let alone = |location, mistake, hint: &str| Problem {
+        location,
+        key: String::new(),
+        value: None,
+        mistake,
+        allowed: String::new(),
+        hint: Some(hint.to_owned()),
+    };
+    if let Some((key, location)) = locate::duplicate(text) {
+        return Err(alone(location, Mistake::DuplicateKey(key), "keep one of the two"));
+    }
+    let syntax = |error: serde_yaml::Error| {
+        let hint = "look at the indentation, at quotes around values with special characters, and at ` #`, which starts a comment";
+        alone(locate::at(&error), Mistake::Syntax(error.to_string()), hint)
+    };
+    let mut root: Value = serde_yaml::from_str(text).map_err(syntax)?;
+    root.apply_merge().map_err(syntax)?;
+    Ok(root)
 }

@@ -28,7 +28,7 @@ pub struct Unit {
     pub zero: f64,
 }
 
-const fn unit(shown: &'static str, scale: f64, others: &'static [&'static str]) -> Unit {
+const fn in_unit(shown: &'static str, scale: f64, others: &'static [&'static str]) -> Unit {
     Unit { shown, others, scale, zero: 0.0 }
 }
 
@@ -185,13 +185,17 @@ pub fn quantity<Q: Written>(text: &str) -> Result<Q, QuantityError> {
             units: Q::UNITS,
         });
     }
-    let folded = fold(written);
-    let known = |unit: &&Unit| fold(unit.shown) == folded || unit.others.iter().any(|other| fold(other) == folded);
-    let Some(unit) = Q::UNITS.iter().find(known) else {
+    let Some(unit) = unit::<Q>(written) else {
         return Err(unknown::<Q>(text, written));
     };
     Q::from_base((number - unit.zero) * unit.scale)
         .map_err(|range| QuantityError::OutOfRange { text: text.to_owned(), range })
+}
+
+/// The quantity's unit of this spelling, if it has one.
+pub fn unit<Q: Written>(spelling: &str) -> Option<&'static Unit> {
+    let folded = fold(spelling.trim());
+    Q::UNITS.iter().find(|unit| fold(unit.shown) == folded || unit.others.iter().any(|other| fold(other) == folded))
 }
 
 fn unknown<Q: Written>(text: &str, written: &str) -> QuantityError {
@@ -294,103 +298,103 @@ const KILOJOULES_PER_BTU: f64 = 1.055_055_852_62;
 
 written! {
     Temperature, from_celsius, "16 °C", [
-        unit("°C", 1.0, &["C", "degC", "deg C", "celsius", "degrees celsius"]),
+        in_unit("°C", 1.0, &["C", "degC", "deg C", "celsius", "degrees celsius"]),
         Unit { shown: "°F", others: &["F", "degF", "deg F", "fahrenheit"], scale: 1.0 / 1.8, zero: 32.0 },
         Unit { shown: "K", others: &["kelvin", "kelvins"], scale: 1.0, zero: 273.15 },
     ];
     TemperatureDifference, from_kelvins, "2 K", [
-        unit("K", 1.0, &["°C", "C", "degC", "kelvin", "kelvins"]),
-        unit("°F", 1.0 / 1.8, &["F", "degF"]),
+        in_unit("K", 1.0, &["°C", "C", "degC", "kelvin", "kelvins"]),
+        in_unit("°F", 1.0 / 1.8, &["F", "degF"]),
     ];
     Pressure, from_pascals, "980 hPa", [
-        unit("hPa", 100.0, &["mbar", "mb", "hectopascal"]),
-        unit("kPa", 1_000.0, &["kilopascal"]),
-        unit("Pa", 1.0, &["pascal", "pascals"]),
-        unit("inHg", 3_386.389, &["in Hg", "inches of mercury"]),
+        in_unit("hPa", 100.0, &["mbar", "mb", "hectopascal"]),
+        in_unit("kPa", 1_000.0, &["kilopascal"]),
+        in_unit("Pa", 1.0, &["pascal", "pascals"]),
+        in_unit("inHg", 3_386.389, &["in Hg", "inches of mercury"]),
     ];
     VapourPressure, from_pascals, "1 200 Pa", [
-        unit("Pa", 1.0, &["pascal", "pascals"]),
-        unit("hPa", 100.0, &["mbar", "mb", "hectopascal"]),
-        unit("kPa", 1_000.0, &["kilopascal"]),
+        in_unit("Pa", 1.0, &["pascal", "pascals"]),
+        in_unit("hPa", 100.0, &["mbar", "mb", "hectopascal"]),
+        in_unit("kPa", 1_000.0, &["kilopascal"]),
     ];
     RelativeHumidity, from_ratio, "88 %", [
-        unit("%", 0.01, &["% RH", "RH %", "percent", "per cent", "percent RH"]),
-        unit("ratio", 1.0, &[]),
+        in_unit("%", 0.01, &["% RH", "RH %", "percent", "per cent", "percent RH"]),
+        in_unit("ratio", 1.0, &[]),
     ];
     HumidityRatio, from_kilograms_per_kilogram, "9.5 g/kg", [
-        unit("g/kg", 0.001, &[]),
-        unit("kg/kg", 1.0, &[]),
-        unit("gr/lb", 1.0 / 7_000.0, &["grains/lb", "grains per pound"]),
+        in_unit("g/kg", 0.001, &[]),
+        in_unit("kg/kg", 1.0, &[]),
+        in_unit("gr/lb", 1.0 / 7_000.0, &["grains/lb", "grains per pound"]),
     ];
     Enthalpy, from_kilojoules_per_kilogram, "40 kJ/kg", [
-        unit("kJ/kg", 1.0, &[]),
+        in_unit("kJ/kg", 1.0, &[]),
     ];
     Elevation, from_metres, "420 m", [
-        unit("m", 1.0, &["metre", "metres", "meter", "meters"]),
-        unit("ft", METRES_PER_FOOT, &["foot", "feet"]),
+        in_unit("m", 1.0, &["metre", "metres", "meter", "meters"]),
+        in_unit("ft", METRES_PER_FOOT, &["foot", "feet"]),
     ];
     Volume, from_cubic_metres, "180 m³", [
-        unit("m³", 1.0, &["cubic metres", "cubic meters"]),
-        unit("ft³", CUBIC_METRES_PER_CUBIC_FOOT, &["cu ft", "cubic feet"]),
-        unit("L", 0.001, &["litres", "liters", "litre", "liter"]),
+        in_unit("m³", 1.0, &["cubic metres", "cubic meters"]),
+        in_unit("ft³", CUBIC_METRES_PER_CUBIC_FOOT, &["cu ft", "cubic feet"]),
+        in_unit("L", 0.001, &["litres", "liters", "litre", "liter"]),
     ];
     WaterVolume, from_litres, "200 L", [
-        unit("L", 1.0, &["litres", "liters", "litre", "liter"]),
-        unit("gal", LITRES_PER_GALLON, &["US gal", "gallon", "gallons", "US gallons"]),
-        unit("m³", 1_000.0, &["cubic metres", "cubic meters"]),
-        unit("mL", 0.001, &["millilitres", "milliliters"]),
+        in_unit("L", 1.0, &["litres", "liters", "litre", "liter"]),
+        in_unit("gal", LITRES_PER_GALLON, &["US gal", "gallon", "gallons", "US gallons"]),
+        in_unit("m³", 1_000.0, &["cubic metres", "cubic meters"]),
+        in_unit("mL", 0.001, &["millilitres", "milliliters"]),
     ];
     AirFlow, from_cubic_metres_per_hour, "600 m³/h", [
-        unit("m³/h", 1.0, &["m³/hour", "m³/hr", "cubic metres per hour", "cmh"]),
-        unit("cfm", CFM, &["ft³/min", "cubic feet per minute"]),
-        unit("L/s", 3.6, &["l/sec", "litres per second", "liters per second"]),
-        unit("m³/min", 60.0, &["cubic metres per minute"]),
-        unit("m³/s", 3_600.0, &["cubic metres per second"]),
+        in_unit("m³/h", 1.0, &["m³/hour", "m³/hr", "cubic metres per hour", "cmh"]),
+        in_unit("cfm", CFM, &["ft³/min", "cubic feet per minute"]),
+        in_unit("L/s", 3.6, &["l/sec", "litres per second", "liters per second"]),
+        in_unit("m³/min", 60.0, &["cubic metres per minute"]),
+        in_unit("m³/s", 3_600.0, &["cubic metres per second"]),
     ];
     WaterFlow, from_kilograms_per_hour, "4 kg/h", [
-        unit("kg/h", 1.0, &["kg/hour", "kg/hr"]),
-        unit("L/h", 1.0 / LITRES_PER_KILOGRAM_OF_WATER, &["l/hour", "l/hr", "litres per hour", "liters per hour"]),
-        unit("g/h", 0.001, &["g/hour", "g/hr"]),
-        unit("mL/h", 0.001 / LITRES_PER_KILOGRAM_OF_WATER, &["ml/hour", "ml/hr"]),
-        unit("lb/h", KILOGRAMS_PER_POUND, &["lb/hour", "lb/hr", "lbs/h", "pounds per hour"]),
-        unit("gal/h", KILOGRAMS_PER_GALLON, &["gal/hour", "gal/hr", "gph", "US gal/h", "gallons per hour"]),
+        in_unit("kg/h", 1.0, &["kg/hour", "kg/hr"]),
+        in_unit("L/h", 1.0 / LITRES_PER_KILOGRAM_OF_WATER, &["l/hour", "l/hr", "litres per hour", "liters per hour"]),
+        in_unit("g/h", 0.001, &["g/hour", "g/hr"]),
+        in_unit("mL/h", 0.001 / LITRES_PER_KILOGRAM_OF_WATER, &["ml/hour", "ml/hr"]),
+        in_unit("lb/h", KILOGRAMS_PER_POUND, &["lb/hour", "lb/hr", "lbs/h", "pounds per hour"]),
+        in_unit("gal/h", KILOGRAMS_PER_GALLON, &["gal/hour", "gal/hr", "gph", "US gal/h", "gallons per hour"]),
     ];
     Mass, from_kilograms, "900 kg", [
-        unit("kg", 1.0, &["kilogram", "kilograms"]),
-        unit("lb", KILOGRAMS_PER_POUND, &["lbs", "pound", "pounds"]),
-        unit("t", 1_000.0, &["tonne", "tonnes"]),
-        unit("g", 0.001, &["gram", "grams"]),
+        in_unit("kg", 1.0, &["kilogram", "kilograms"]),
+        in_unit("lb", KILOGRAMS_PER_POUND, &["lbs", "pound", "pounds"]),
+        in_unit("t", 1_000.0, &["tonne", "tonnes"]),
+        in_unit("g", 0.001, &["gram", "grams"]),
     ];
     CarbonDioxide, from_parts_per_million, "900 ppm", [
-        unit("ppm", 1.0, &["parts per million", "µmol/mol", "umol/mol"]),
-        unit("%", 10_000.0, &["percent", "per cent"]),
+        in_unit("ppm", 1.0, &["parts per million", "µmol/mol", "umol/mol"]),
+        in_unit("%", 10_000.0, &["percent", "per cent"]),
     ];
     Fraction, from_ratio, "85 %", [
-        unit("%", 0.01, &["percent", "per cent"]),
-        unit("ratio", 1.0, &[]),
+        in_unit("%", 0.01, &["percent", "per cent"]),
+        in_unit("ratio", 1.0, &[]),
     ];
     Transmittance, from_watts_per_square_metre_kelvin, "0.3 W/m²K", [
-        unit("W/m²K", 1.0, &["W/m²/K", "W m-2 K-1"]),
+        in_unit("W/m²K", 1.0, &["W/m²/K", "W m-2 K-1"]),
         // Per hour, square foot and °F: Btu in J over 3600 s, 0.3048² m² and 1/1.8 K.
-        unit(
+        in_unit(
             "Btu/h·ft²·°F",
             KILOJOULES_PER_BTU * 1_000.0 * 1.8 / (3_600.0 * METRES_PER_FOOT * METRES_PER_FOOT),
             &["Btu/h/ft²/°F", "Btu/hr·ft²·°F", "Btu/(h·ft²·F)"],
         ),
     ];
     Speed, from_metres_per_second, "0.1 m/s", [
-        unit("m/s", 1.0, &["metres per second", "meters per second"]),
-        unit("km/h", 1.0 / 3.6, &["kmh", "kph"]),
-        unit("mph", 1_609.344 / 3_600.0, &["miles per hour"]),
-        unit("ft/min", METRES_PER_FOOT / 60.0, &["fpm", "feet per minute"]),
-        unit("kn", 1_852.0 / 3_600.0, &["kt", "knot", "knots"]),
+        in_unit("m/s", 1.0, &["metres per second", "meters per second"]),
+        in_unit("km/h", 1.0 / 3.6, &["kmh", "kph"]),
+        in_unit("mph", 1_609.344 / 3_600.0, &["miles per hour"]),
+        in_unit("ft/min", METRES_PER_FOOT / 60.0, &["fpm", "feet per minute"]),
+        in_unit("kn", 1_852.0 / 3_600.0, &["kt", "knot", "knots"]),
     ];
 }
 
 impl Written for AirChanges {
     const WORDS: &'static str = Self::WORDS;
     const EXAMPLE: &'static str = "6 /h";
-    const UNITS: &'static [Unit] = &[unit(
+    const UNITS: &'static [Unit] = &[in_unit(
         "/h",
         1.0,
         &["1/h", "h⁻¹", "/hr", "/hour", "ach", "x/h", "air changes/h", "air changes per hour", "changes per hour"],
@@ -421,10 +425,10 @@ impl Written for Duration {
     const WORDS: &'static str = "duration";
     const EXAMPLE: &'static str = "10 min";
     const UNITS: &'static [Unit] = &[
-        unit("s", 1.0, &["sec", "second", "seconds"]),
-        unit("min", 60.0, &["minute", "minutes"]),
-        unit("h", 3_600.0, &["hr", "hour", "hours"]),
-        unit("d", 86_400.0, &["day", "days"]),
+        in_unit("s", 1.0, &["sec", "second", "seconds"]),
+        in_unit("min", 60.0, &["minute", "minutes"]),
+        in_unit("h", 3_600.0, &["hr", "hour", "hours"]),
+        in_unit("d", 86_400.0, &["day", "days"]),
     ];
 
     fn from_base(number: f64) -> Result<Self, OutOfRange> {

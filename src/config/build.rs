@@ -1,0 +1,187 @@
+//! From checked values to a [`Config`], with the mistakes that only show when keys are seen together.
+
+use std::{net::SocketAddr, path::PathBuf, time::Duration};
+
+use jiff::tz::TimeZone;
+use serde_yaml::Value;
+
+use super::{
+    Broker, Config, ForecastService, kind,
+    problem::Mistake,
+    rooms::{self, Draft},
+    section::Section,
+    walk::Found,
+};
+use crate::{
+    model::{Farm, Identifier, Intake, Place, Quantity, Service, Site, Source},
+    wire::topic::{Binding, Decoder, Topic},
+};
+
+/// Builds the configuration. `None` where something was missing or did not fit: the walk, or `found`, says what.
+pub fn config(root: &Value, found: &mut Vec<Found>) -> Option<Config> {
+    let top = Section::top(root);
+    let site = site(&top.section("site"));
+    let broker = broker(&top.section("broker"), site.as_ref(), found);
+    let forecast = forecast(&top.section("forecast"), found);
+    let listen = top.section("http").text("listen").map(|text| text.parse::<SocketAddr>().ok());
+
+    let rooms_section = top.section("rooms");
+    if rooms_section.exists() && rooms_section.named().next().is_none() {
+        let hint = "add a room: `oyster-hall:` and its keys, indented";
+        found.push(Found::key(rooms_section.here(), Mistake::NoRooms).hint(hint));
+    }
+    names(&rooms_section, top.section("site").text("name"), found);
+    let drafts = rooms::ordered(&rooms_section, found);
+    let rooms: Vec<_> = drafts.iter().map(|(draft, intake)| rooms::room(draft, *intake, found)).collect();
+    let heard = sources(&top.section("outdoors"), &drafts, found);
+    own_topics(&heard, &own_roots(site.as_ref(), broker.as_ref(), &drafts), found);
+
+    let (sources, bindings) = heard.into_iter().map(|heard| (heard.source, heard.binding)).unzip();
+    let rooms = rooms.into_iter().collect::<Option<Vec<_>>>()?;
+    Some(Config {
+        farm: Farm { site: site?, rooms, sources },
+        bindings,
+        broker: broker?,
+        forecast: forecast?,
+        http_listen: listen?,
+    })
+}
+
+fn site(section: &Section) -> Option<Site> {
+    let name = section.text("name")?;
+    Some(Site {
+        title: section.text("title").unwrap_or_else(|| rooms::title(&name)),
+        name: Identifier::new(&name).ok()?,
+        elevation: section.quantity("elevation")?,
+        latitude: section.parsed("latitude")?,
+        longitude: section.parsed("longitude")?,
+        time_zone: TimeZone::get(&section.text("time-zone")?).ok()?,
+        units: kind::unit_system(&section.text("units")?)?,
+        hard_frost: section.quantity("hard-frost")?,
+    })
+}
+
+fn broker(section: &Section, site: Option<&Site>, found: &mut Vec<Found>) -> Option<Broker> {
+    let user = section.text("user");
+    let password_file = section.text("password-file").map(PathBuf::from);
+    if password_file.is_some() && !section.has("user") {
+        let hint = "add `user:`, or take the password file out";
+        found.push(Found::value(section.path("password-file"), Mistake::PasswordWithoutUser).hint(hint));
+    }
+    let client_id = match section.text("client-id") {
+        Some(written) => written,
+        None => format!("mistwright-{}", site?.name),
+    };
+    Some(Broker {
+        host: section.text("host")?,
+        port: section.parsed("port")?,
+        user,
+        password_file,
+        client_id,
+        domain: Identifier::new(&section.text("domain")?).ok()?,
+    })
+}
+
+/// The outer `None` is a mistake; the inner one is a farm that wants no forecast.
+fn forecast(section: &Section, found: &mut Vec<Found>) -> Option<Option<ForecastService>> {
+    let service = section.text("service")?;
+    if service == "none" {
+        return Some(None);
+    }
+    if section.exists() && !section.has("contact") {
+        let hint = "add `contact:` with an e-mail or web address of yours, or write `service: none`";
+        found.push(Found::key(section.here(), Mistake::NoContact).hint(hint));
+    }
+    let service = [Service::MetNorway].into_iter().find(|known| known.name() == service)?;
+    let base_url = section.text("base-url")?.trim_end_matches('/').to_owned();
+    Some(Some(ForecastService { service, base_url, contact: section.text("contact")? }))
+}
+
+/// Names of rooms that would be taken for something else.
+fn names(rooms: &Section, site: Option<String>, found: &mut Vec<Found>) {
+    for (name, section) in rooms.named() {
+        let why = if name == "outdoors" {
+            "it is the word for the air outdoors"
+        } else if Some(name) == site.as_deref() {
+            "it is the site's name"
+        } else {
+            continue;
+        };
+        let mistake = Mistake::NameTaken { name: name.to_owned(), why };
+        found.push(Found::key(section.here(), mistake).hint("choose another name for the room"));
+    }
+}
+
+/// A source and how it is heard, with where it was written.
+struct Heard {
+    source: Source,
+    binding: Binding,
+    path: Vec<String>,
+}
+
+fn sources(outdoors: &Section, drafts: &[(Draft, Intake)], found: &mut Vec<Found>) -> Vec<Heard> {
+    let mut heard = Vec::new();
+    place(Place::Outdoors, &outdoors.section("sensors"), &mut heard, found);
+    for (index, (draft, _)) in drafts.iter().enumerate() {
+        place(Place::Room(index), &draft.section.section("sensors"), &mut heard, found);
+    }
+    heard
+}
+
+fn place(place: Place, sensors: &Section, heard: &mut Vec<Heard>, found: &mut Vec<Found>) {
+    if sensors.has("relative-humidity") && !sensors.has("temperature") {
+        let hint = "add the temperature sensor that stands beside it";
+        found.push(Found::key(sensors.path("relative-humidity"), Mistake::HumidityAlone).hint(hint));
+    }
+    for quantity in Quantity::ALL {
+        let section = sensors.section(quantity.name());
+        if !section.exists() {
+            continue;
+        }
+        let age = section.quantity::<Duration>("maximum-age");
+        if age.is_some_and(|age| age < Duration::from_secs(1)) {
+            let mistake = Mistake::NotPositive(section.text("maximum-age").unwrap_or_default());
+            let hint = "at least a second; three of the sensor's own intervals are usual";
+            found.push(Found::value(section.path("maximum-age"), mistake).hint(hint));
+        }
+        let Some(binding) = binding(&section, quantity) else { continue };
+        let path = section.path("topic");
+        if let Some(other) = heard
+            .iter()
+            .find(|other| (&other.binding.topic, &other.binding.decoder) == (&binding.topic, &binding.decoder))
+        {
+            let mistake = Mistake::SameSource(other.path[..other.path.len() - 1].join("."));
+            let hint = "each source needs a topic of its own, or a pointer of its own into a shared JSON payload";
+            found.push(Found::value(path.clone(), mistake).hint(hint));
+        }
+        if let Some(maximum_age) = age {
+            heard.push(Heard { source: Source { place, quantity, maximum_age }, binding, path });
+        }
+    }
+}
+
+fn binding(section: &Section, quantity: Quantity) -> Option<Binding> {
+    let topic = Topic::new(&section.text("topic")?).ok()?;
+    let decoder = section.text("pointer").map_or(Decoder::Number, Decoder::JsonPointer);
+    Some(Binding { topic, decoder, unit: kind::sensor_unit(quantity, &section.text("unit")?)? })
+}
+
+/// The devices that this daemon publishes: the site's, and one for each room.
+fn own_roots(site: Option<&Site>, broker: Option<&Broker>, drafts: &[(Draft, Intake)]) -> Vec<String> {
+    let (Some(site), Some(broker)) = (site, broker) else { return Vec::new() };
+    let root = format!("{}/5/{}", broker.domain, site.name);
+    let rooms = drafts.iter().map(|(draft, _)| format!("{root}-{}", draft.name)).collect::<Vec<_>>();
+    [vec![root], rooms].concat()
+}
+
+/// A source inside the tree that is published here would feed the daemon with its own words.
+fn own_topics(heard: &[Heard], roots: &[String], found: &mut Vec<Found>) {
+    for heard in heard {
+        let device = heard.binding.topic.as_str().splitn(4, '/').take(3).collect::<Vec<_>>().join("/");
+        if roots.contains(&device) {
+            let mistake = Mistake::OwnTopic(heard.binding.topic.to_string());
+            let hint = "name the topic that the sensor itself publishes to";
+            found.push(Found::value(heard.path.clone(), mistake).hint(hint));
+        }
+    }
+}

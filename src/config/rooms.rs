@@ -1,0 +1,303 @@
+//! Rooms: from a checked section to a [`Room`], in the order in which air goes through them.
+
+use super::{
+    kind,
+    problem::{Mistake, nearest},
+    section::Section,
+    table,
+    walk::Found,
+};
+use crate::{
+    model::{
+        Band, Bands, Humidifier, HumidifierMethod, Identifier, Intake, Room, Species, Stage,
+        crop::{Entry, WITHOUT_CROP},
+        farm::{Crop, Fan, FanMoves},
+    },
+    units::{
+        AirFlow, CarbonDioxide, Fraction, Mass, RelativeHumidity, Temperature, UnitSystem, Volume, WaterFlow,
+        WaterVolume, parse::Written, people::Shown,
+    },
+};
+
+/// A room's section, with its place in the file's order of rooms.
+pub struct Draft<'v> {
+    /// Its name as written.
+    pub name: &'v str,
+    /// Its keys.
+    pub section: Section<'v>,
+}
+
+/// The rooms in the order of their air: each after the one that it draws from. Rooms that have no legal place in that
+/// order are reported and left out.
+pub fn ordered<'v>(rooms: &Section<'v>, found: &mut Vec<Found>) -> Vec<(Draft<'v>, Intake)> {
+    let mut waiting: Vec<Draft> = rooms.named().map(|(name, section)| Draft { name, section }).collect();
+    let names: Vec<&str> = waiting.iter().map(|draft| draft.name).collect();
+    let mut placed: Vec<(Draft, Intake)> = Vec::new();
+    waiting.retain(|draft| {
+        let intake = draft.section.text("intake").unwrap_or_default();
+        let known = intake == "outdoors" || names.contains(&intake.as_str());
+        if !known && Identifier::new(&intake).is_ok() {
+            let hint = nearest(&intake, names.iter().copied().chain(["outdoors"])).map_or_else(
+                || "write `outdoors` or the name of another room".to_owned(),
+                |near| format!("did you mean `{near}`?"),
+            );
+            let mistake = Mistake::UnknownRoom(intake.clone());
+            let allowed = ["outdoors"].into_iter().chain(names.iter().copied().filter(|name| *name != draft.name));
+            let allowed = allowed.collect::<Vec<_>>().join(", ");
+            found.push(Found::value(draft.section.path("intake"), mistake).allowed(allowed).hint(hint));
+        }
+        known
+    });
+    loop {
+        let ready = waiting.iter().position(|draft| source(draft, &placed).is_some());
+        let Some(draft) = ready.map(|at| waiting.remove(at)) else { break };
+        if let Some(intake) = source(&draft, &placed) {
+            placed.push((draft, intake));
+        }
+    }
+    circles(&waiting, found);
+    placed
+}
+
+fn source(draft: &Draft, placed: &[(Draft, Intake)]) -> Option<Intake> {
+    let intake = draft.section.text("intake")?;
+    if intake == "outdoors" {
+        return Some(Intake::Outdoors);
+    }
+    placed.iter().position(|(other, _)| other.name == intake).map(Intake::Room)
+}
+
+/// Reports each circle once; rooms that only hang on one are not to blame.
+fn circles(waiting: &[Draft], found: &mut Vec<Found>) {
+    let next = |name: &str| {
+        let draft = waiting.iter().find(|draft| draft.name == name)?;
+        draft.section.text("intake")
+    };
+    let mut told: Vec<String> = Vec::new();
+    for draft in waiting {
+        let mut round = vec![draft.name.to_owned()];
+        while let Some(name) = round.last().and_then(|last| next(last)) {
+            let closed = name == draft.name;
+            let seen = round.contains(&name);
+            round.push(name);
+            if closed && !told.contains(&draft.name.to_owned()) {
+                told.extend(round.iter().cloned());
+                let hint = "one of these rooms must draw its air from outdoors";
+                found.push(Found::value(draft.section.path("intake"), Mistake::Circle(round.join(" ← "))).hint(hint));
+            }
+            if seen {
+                break;
+            }
+        }
+    }
+}
+
+/// A room from its section. `None` where something was missing or did not fit, which has been reported.
+pub fn room(draft: &Draft, intake: Intake, found: &mut Vec<Found>) -> Option<Room> {
+    let section = &draft.section;
+    let crop_section = section.section("crop");
+    let volume = section.quantity::<Volume>("volume");
+    let crop = crop(&crop_section, found);
+    let entry = entry(&crop_section);
+    let bands = bands(&section.section("bands"), entry, found);
+    let fan = fan(section, volume, found);
+    let humidifier = humidifier(&section.section("humidifier"), found);
+    let name = Identifier::new(draft.name).ok()?;
+    // A section that exists must have been understood whole.
+    let crop = if crop_section.exists() { Some(crop?) } else { None };
+    let humidifier = if section.section("humidifier").exists() { Some(humidifier?) } else { None };
+    Some(Room {
+        title: section.text("title").unwrap_or_else(|| title(draft.name)),
+        name,
+        volume: volume?,
+        intake,
+        infiltration: section.quantity("infiltration")?,
+        crop,
+        bands: bands?,
+        fan: fan?,
+        humidifier,
+        burner: section.parsed("burner")?,
+    })
+}
+
+/// A name as people would write it: `oyster-hall` is `Oyster hall`.
+pub fn title(name: &str) -> String {
+    let words = name.replace('-', " ");
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+fn species_and_stage(section: &Section) -> Option<(Species, Stage)> {
+    let species = section.text("species")?;
+    let stage = section.text("stage")?;
+    let species = Species::ALL.into_iter().find(|known| known.name() == species)?;
+    let stage = Stage::ALL.into_iter().find(|known| known.name() == stage)?;
+    Some((species, stage))
+}
+
+fn entry(crop: &Section) -> Option<Entry> {
+    if crop.exists() {
+        species_and_stage(crop).map(|(species, stage)| species.entry(stage))
+    } else {
+        Some(WITHOUT_CROP)
+    }
+}
+
+fn crop(section: &Section, found: &mut Vec<Found>) -> Option<Crop> {
+    let substrate = section.quantity::<Mass>("substrate");
+    if substrate.is_some_and(|mass| mass.kilograms() <= 0.0) {
+        let hint = "an empty room has no `crop`, or one at stage `empty` with the substrate it will hold";
+        let mistake = Mistake::NotPositive(section.text("substrate").unwrap_or_default());
+        found.push(Found::value(section.path("substrate"), mistake).hint(hint));
+    }
+    let (species, stage) = species_and_stage(section)?;
+    let mut respiration = species.entry(stage).respiration();
+    let written = section.section("respiration");
+    if let Some(kind::GasRate(middle)) = written.quantity("middle") {
+        respiration.middle = middle;
+    }
+    if let Some(kind::GasRate(upper)) = written.quantity("upper") {
+        respiration.upper = upper;
+    }
+    if respiration.middle > respiration.upper {
+        let at = if written.has("middle") { "middle" } else { "upper" };
+        let [lower_value, upper_value] = [respiration.middle, respiration.upper].map(|rate| format!("{rate} g/kg/h"));
+        let mistake = Mistake::Order { lower: "the middle", lower_value, upper: "the upper end", upper_value };
+        found.push(Found::value(written.path(at), mistake).hint("give both, the smaller as `middle`"));
+    }
+    Some(Crop { species, stage, substrate: substrate?, respiration })
+}
+
+fn bands(section: &Section, entry: Option<Entry>, found: &mut Vec<Found>) -> Option<Bands> {
+    let usual = entry?.bands();
+    let temperature = section.section("temperature");
+    let humidity = section.section("relative-humidity");
+    for name in ["lowest", "preferred", "highest"] {
+        let wet = humidity.quantity::<RelativeHumidity>(name).filter(|value| value.percent() > Entry::WETTEST + 1e-9);
+        if wet.is_some() {
+            let mistake = Mistake::TooWet(humidity.text(name).unwrap_or_default());
+            let hint = format!("`{name}: {} %` or less", Entry::WETTEST);
+            found.push(Found::value(humidity.path(name), mistake).allowed("at most 95 %").hint(hint));
+        }
+    }
+    let show = UnitSystem::Metric;
+    Some(Bands {
+        temperature: band::<Temperature>(&temperature, usual.temperature, |value| show.temperature(value), found),
+        relative_humidity: band::<RelativeHumidity>(
+            &humidity,
+            usual.relative_humidity,
+            |v| show.relative_humidity(v),
+            found,
+        ),
+        carbon_dioxide_limit: section
+            .quantity::<CarbonDioxide>("carbon-dioxide-limit")
+            .unwrap_or(usual.carbon_dioxide_limit),
+    })
+}
+
+/// The usual band with what was written in its place.
+fn band<Q: Written + Copy + PartialOrd>(
+    section: &Section,
+    usual: Band<Q>,
+    show: impl Fn(Q) -> Shown,
+    found: &mut Vec<Found>,
+) -> Band<Q> {
+    let take = |name, usual| section.quantity(name).unwrap_or(usual);
+    let band = Band {
+        lowest: take("lowest", usual.lowest),
+        preferred: take("preferred", usual.preferred),
+        highest: take("highest", usual.highest),
+    };
+    let pairs =
+        [("lowest", band.lowest, "preferred", band.preferred), ("preferred", band.preferred, "highest", band.highest)];
+    for (lower, low, upper, high) in pairs {
+        if low > high {
+            let at = if section.has(lower) { lower } else { upper };
+            let other = if at == lower { upper } else { lower };
+            let mistake = Mistake::Order {
+                lower,
+                lower_value: show(low).to_string(),
+                upper,
+                upper_value: show(high).to_string(),
+            };
+            let hint = if section.has(other) {
+                format!("put `{lower}` and `{upper}` in rising order")
+            } else {
+                format!("`{other}` is the catalogue's; give it too")
+            };
+            found.push(Found::value(section.path(at), mistake).hint(hint));
+        }
+    }
+    band
+}
+
+fn fan(room: &Section, volume: Option<Volume>, found: &mut Vec<Found>) -> Option<Fan> {
+    let section = room.section("fan");
+    let crop = room.section("crop").exists();
+    if !section.exists() {
+        if crop && !room.has("fan") {
+            let hint = "add a section `fan:` with `capacity`, `floor` and `usual`";
+            found.push(Found::key(room.here(), Mistake::NoFan).hint(hint));
+        }
+        let none = AirFlow::from_cubic_metres_per_hour(0.0).ok()?;
+        let still = Fan { capacity: none, moves: FanMoves::Supply, floor: none, usual: none, fallback: none };
+        return (!crop).then_some(still);
+    }
+    let read = |name| Some(section.air(name)?.flow(volume?));
+    let (capacity, floor, usual) = (read("capacity"), read("floor"), read("usual"));
+    let fallback = if section.has("fallback") { read("fallback") } else { usual };
+    if crop && floor.is_some_and(|floor| floor.cubic_metres_per_hour() <= 0.0) {
+        let hint =
+            format!("for example `floor: {}`", table::key("rooms.*.fan.floor").map_or("1 /h", |key| key.example));
+        found.push(Found::value(section.path("floor"), Mistake::ZeroFloor).allowed("more than nothing").hint(hint));
+    }
+    if capacity.is_some_and(|capacity| capacity.cubic_metres_per_hour() <= 0.0) {
+        let mistake = Mistake::NotPositive(section.text("capacity").unwrap_or_default());
+        found.push(Found::value(section.path("capacity"), mistake).hint("a room without a fan has no `fan` section"));
+    }
+    let written = |name: &str| section.text(name).unwrap_or_default();
+    let mut order = |lower: &'static str, low: Option<AirFlow>, upper: &'static str, high: Option<AirFlow>| {
+        if let (Some(low), Some(high)) = (low, high)
+            && low > high
+        {
+            let mistake = Mistake::Order { lower, lower_value: written(lower), upper, upper_value: written(upper) };
+            let hint =
+                "the floor is the least, the capacity the most, the usual and the fallback rate lie between them";
+            found.push(Found::value(section.path(lower), mistake).hint(hint));
+        }
+    };
+    order("floor", floor, "usual", usual);
+    order("usual", usual, "capacity", capacity);
+    if section.has("fallback") {
+        order("floor", floor, "fallback", fallback);
+        order("fallback", fallback, "capacity", capacity);
+    }
+    let moves = kind::fan_moving(&section.text("moves")?)?;
+    Some(Fan { capacity: capacity?, moves, floor: floor?, usual: usual?, fallback: fallback? })
+}
+
+fn humidifier(section: &Section, found: &mut Vec<Found>) -> Option<Humidifier> {
+    let output = section.quantity::<WaterFlow>("output");
+    if output.is_some_and(|output| output.kilograms_per_hour() <= 0.0) {
+        let mistake = Mistake::NotPositive(section.text("output").unwrap_or_default());
+        found.push(
+            Found::value(section.path("output"), mistake).hint("a room without a humidifier has no such section"),
+        );
+    }
+    let tank = section.quantity::<WaterVolume>("water");
+    if tank.is_some_and(|tank| tank.litres() <= 0.0) {
+        let mistake = Mistake::NotPositive(section.text("water").unwrap_or_default());
+        found.push(Found::value(section.path("water"), mistake).hint("write `mains` where there is no tank"));
+    }
+    let method = section.text("method")?;
+    let method = HumidifierMethod::ALL.into_iter().find(|known| known.name() == method)?;
+    let written = section.quantity::<Fraction>("evaporated-fraction");
+    if written.is_some_and(|share| share.ratio() <= 0.0) {
+        let mistake = Mistake::NotPositive(section.text("evaporated-fraction").unwrap_or_default());
+        let hint = "a humidifier of which nothing reaches the air needs repair, not advice";
+        found.push(Found::value(section.path("evaporated-fraction"), mistake).hint(hint));
+    }
+    let evaporated = if section.has("evaporated-fraction") { written? } else { method.usual_evaporated() };
+    let mains = section.text("water")? == "mains";
+    Some(Humidifier { method, output: output?, evaporated, tank: if mains { None } else { Some(tank?) } })
+}
