@@ -71,7 +71,7 @@ pub async fn run(
     let mut tasks = Tasks::start(config, listener, &clock, &snapshots, &events);
     tracing::info!("Mistwright {} is running.", env!("CARGO_PKG_VERSION"));
 
-    let turning = turn_loop(engine, &clock, inbox, &snapshots, &tasks.fetches);
+    let turning = turn_loop(engine, &clock, inbox, &snapshots, tasks.fetches.clone());
     let result = tokio::select! {
         () = shutdown => Ok(()),
         () = turning => Err(AppError::TaskEnded("engine")),
@@ -173,13 +173,13 @@ async fn turn_loop(
     clock: &Clock,
     mut inbox: mpsc::Receiver<Event>,
     snapshots: &watch::Sender<Arc<Snapshot>>,
-    fetches: &mpsc::Sender<()>,
+    fetches: mpsc::Sender<()>,
 ) {
     let mut batch = Vec::with_capacity(EVENTS_A_TURN);
     let mut before = clock.now();
     let mut effects = engine.handle(Event::Tick, &before);
     loop {
-        perform(effects, fetches);
+        perform(effects, &fetches);
         snapshots.send_replace(Arc::new(engine.snapshot(&before)));
         tokio::select! {
             received = inbox.recv_many(&mut batch, EVENTS_A_TURN) => {

@@ -10,6 +10,8 @@
 #![forbid(unsafe_code)]
 
 pub mod advice;
+pub mod app;
+pub mod cli;
 pub mod config;
 #[cfg(feature = "demo")]
 pub mod demo;
