@@ -56,9 +56,7 @@ pub async fn run(
     listening: impl FnOnce(Option<SocketAddr>),
 ) -> Result<(), AppError> {
     let listener = match config.http_listen {
-        Some(address) => {
-            Some(TcpListener::bind(address).await.map_err(|source| AppError::Listen { address, source })?)
-        }
+        Some(address) => Some(TcpListener::bind(address).await.map_err(|source| AppError::Listen { address, source })?),
         None => None,
     };
     listening(listener.as_ref().and_then(|listener| listener.local_addr().ok()));

@@ -1,3 +1,7 @@
-//! The program.
+//! The program: arguments to the library, and its answer to the exit code.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    mistwright::cli::main()
+}

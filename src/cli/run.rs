@@ -55,8 +55,7 @@ pub(super) fn run(arguments: &RunArguments) -> ExitCode {
 pub(super) fn block_on<T>(work: impl Future<Output = Result<T, app::AppError>>) -> Result<T, app::AppError> {
     // TLS needs its provider once, before the first connection. A second call finds it there.
     let _ = rustls::crypto::ring::default_provider().install_default();
-    let runtime =
-        tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(app::AppError::Runtime)?;
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(app::AppError::Runtime)?;
     runtime.block_on(work)
 }
 
