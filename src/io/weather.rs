@@ -81,39 +81,39 @@ fn chance() -> f64 {
     (bits >> 11) as f64 / (1_u64 << 53) as f64
 }
 
-/// Why there is no forecast.
+/// Why there is no forecast. Each sentence goes on after the service's name.
 #[derive(Debug, thiserror::Error)]
 enum FetchError {
-    #[error("no client for it can be made: {0}")]
+    #[error("cannot be asked: no HTTP client can be made ({0})")]
     Client(String),
-    #[error("it cannot be reached: {0}")]
+    #[error("cannot be reached ({0})")]
     Unreachable(String),
-    #[error("it did not answer within {seconds} s", seconds = LONGEST.as_secs())]
+    #[error("did not answer in full within {seconds} s", seconds = LONGEST.as_secs())]
     Slow,
-    #[error("it redirects more than {MOST_REDIRECTS} times, or away from an encrypted address")]
+    #[error("redirects more than {MOST_REDIRECTS} times, or away from an encrypted address")]
     Redirects,
-    #[error("its answer is larger than {LARGEST} bytes")]
+    #[error("sends more than {mebibytes} MiB", mebibytes = LARGEST / 1_024 / 1_024)]
     TooLarge,
-    #[error("the connection broke before its answer was complete: {0}")]
+    #[error("broke off its answer ({0})")]
     Broken(String),
-    #[error("it answers `not modified` although nothing was asked on that condition")]
+    #[error("answers `not modified` although it was not asked on that condition")]
     NotModified,
     #[error(
-        "it refuses us (403): the contact in the configuration may be missing or blocked, or the address is not the \
+        "refuses us (403): the contact in the configuration may be missing or blocked, or the address is not the \
          service's"
     )]
     Forbidden,
-    #[error("it knows nothing at this address (404): check the base URL")]
+    #[error("knows nothing at this address (404): check the base URL")]
     NotFound,
-    #[error("the farm's coordinates are outside its area (422)")]
+    #[error("does not cover the farm's coordinates (422)")]
     OutsideArea,
-    #[error("we ask too often (429)")]
+    #[error("finds that we ask too often (429)")]
     TooOften { retry_after: Option<Duration> },
-    #[error("it is out of order ({status})")]
+    #[error("is out of order ({status})")]
     OutOfOrder { status: u16, retry_after: Option<Duration> },
-    #[error("it answers with the unexpected status {0}")]
+    #[error("answers with the unexpected status {0}")]
     Status(u16),
-    #[error("{0}")]
+    #[error("sent no forecast: {0}")]
     Body(#[from] BadBody),
 }
 
@@ -141,11 +141,7 @@ impl FetchError {
             Self::TooOften { retry_after } | Self::OutOfOrder { retry_after, .. } => *retry_after,
             _ => None,
         };
-        FetchFailure {
-            word: self.word(),
-            sentence: format!("There is no new forecast from {}: {self}.", service.name()),
-            retry_after,
-        }
+        FetchFailure { word: self.word(), sentence: format!("{} {self}.", service.title()), retry_after }
     }
 
     /// By what went wrong, with the innermost cause in words: the outer ones repeat the address.

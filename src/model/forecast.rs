@@ -22,6 +22,13 @@ impl Service {
         }
     }
 
+    /// As it is said in a sentence.
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::MetNorway => "MET Norway",
+        }
+    }
+
     /// The credit that the service's licence asks for.
     pub const fn attribution(self) -> &'static str {
         match self {

@@ -1,0 +1,132 @@
+//! The invented farm, and snapshots of it that a real engine made.
+
+use std::{sync::Arc, time::Duration};
+
+use jiff::{SignedDuration, Timestamp, tz::TimeZone};
+use mistwright::{
+    engine::{Engine, Event, FetchFailure, Rejection, Snapshot},
+    model::{
+        Farm, Forecast, ForecastPoint, Humidifier, Identifier, Intake, Measured, Now, OutdoorAir, Place, Quantity,
+        Room, Service, Site, Source, Species, Stage,
+        farm::{Crop, Fan, FanMoves, HumidifierMethod},
+    },
+    units::{
+        AirChanges, AirFlow, Elevation, Fraction, Mass, RelativeHumidity, Temperature, UnitSystem, Volume, WaterFlow,
+        WaterVolume,
+    },
+};
+
+/// 8 January 2027, 18:00 UTC: after every possible release date of the daemon that is tested.
+pub const DUSK: i64 = 1_799_431_200;
+
+fn room(name: &str, title: &str) -> Room {
+    let crop = Crop {
+        species: Species::Oyster,
+        stage: Stage::Fruiting,
+        substrate: Mass::from_kilograms(2_400.0).unwrap(),
+        respiration: Species::Oyster.entry(Stage::Fruiting).respiration(),
+    };
+    Room {
+        name: Identifier::new(name).unwrap(),
+        title: title.to_owned(),
+        volume: Volume::from_cubic_metres(240.0).unwrap(),
+        intake: Intake::Outdoors,
+        infiltration: AirChanges::from_per_hour(0.1).unwrap(),
+        bands: Species::Oyster.entry(Stage::Fruiting).bands(),
+        crop: Some(crop),
+        fan: Fan {
+            capacity: AirFlow::from_cubic_metres_per_hour(2_400.0).unwrap(),
+            moves: FanMoves::Exhaust,
+            floor: AirFlow::from_cubic_metres_per_hour(240.0).unwrap(),
+            usual: AirFlow::from_cubic_metres_per_hour(1_200.0).unwrap(),
+            fallback: AirFlow::from_cubic_metres_per_hour(960.0).unwrap(),
+        },
+        humidifier: Some(Humidifier {
+            method: HumidifierMethod::Ultrasonic,
+            output: WaterFlow::from_kilograms_per_hour(12.0).unwrap(),
+            evaporated: Fraction::from_ratio(0.8).unwrap(),
+            tank: Some(WaterVolume::from_litres(200.0).unwrap()),
+        }),
+        burner: false,
+    }
+}
+
+/// Two rooms; the second has two thermometers and nothing else.
+pub fn farm() -> Farm {
+    let source = |place, quantity| Source { place, quantity, maximum_age: Duration::from_secs(300) };
+    Farm {
+        site: Site {
+            name: Identifier::new("frosthollow").unwrap(),
+            title: "Frosthollow".to_owned(),
+            elevation: Elevation::from_metres(310.0).unwrap(),
+            latitude: 61.234_567,
+            longitude: -10.000_04,
+            time_zone: TimeZone::UTC,
+            units: UnitSystem::Metric,
+            hard_frost: Temperature::from_celsius(-5.0).unwrap(),
+        },
+        rooms: vec![room("oyster-hall", "Oyster hall"), room("shiitake-loft", "Shiitake loft")],
+        sources: vec![
+            source(Place::Room(0), Quantity::Temperature),
+            source(Place::Room(0), Quantity::RelativeHumidity),
+            source(Place::Room(0), Quantity::CarbonDioxide),
+            source(Place::Room(1), Quantity::Temperature),
+            source(Place::Room(1), Quantity::Temperature),
+        ],
+    }
+}
+
+/// `seconds` after dusk.
+pub fn at(seconds: u64) -> Now {
+    let wall = Timestamp::from_second(DUSK).unwrap() + SignedDuration::from_secs(i64::try_from(seconds).unwrap());
+    Now { elapsed: Duration::from_secs(86_400 + seconds), wall, trusted: true }
+}
+
+/// Two days that fall from 2 °C to −12 °C in the first night and stay there.
+fn forecast() -> Forecast {
+    let elevation = Elevation::from_metres(310.0).unwrap();
+    let points = (0_u8..49).map(|hour| {
+        let temperature = Temperature::from_celsius((2.0 - f64::from(hour)).max(-12.0)).unwrap();
+        let humidity = RelativeHumidity::from_percent(80.0).unwrap();
+        ForecastPoint {
+            at: Timestamp::from_second(DUSK + 3_600 * i64::from(hour)).unwrap(),
+            air: OutdoorAir::from_relative_humidity(temperature, humidity, elevation).unwrap(),
+            sea_level_pressure: None,
+            wind: None,
+        }
+    });
+    Forecast::new(Service::MetNorway, None, points.collect()).unwrap()
+}
+
+/// The farm before anything has arrived.
+pub fn engine() -> Engine {
+    Engine::new(Arc::new(farm()), Some(Service::MetNorway), &at(0))
+}
+
+/// Takes in one of everything: readings, a refusal, a forecast, a failure, a connection.
+pub fn feed(engine: &mut Engine) {
+    let reading =
+        |source, quantity, value| Event::Reading { source, measured: Measured::from_base(quantity, value).unwrap() };
+    let failure = FetchFailure { word: "slow", sentence: "It was slow.".to_owned(), retry_after: None };
+    engine.handle_all(
+        [
+            Event::Connected,
+            Event::ForecastFailed(failure),
+            Event::Forecast { forecast: Some(forecast()), keep_for: Duration::from_secs(1_800) },
+            reading(0, Quantity::Temperature, 16.0),
+            reading(1, Quantity::RelativeHumidity, 0.9),
+            reading(2, Quantity::CarbonDioxide, 850.0),
+            reading(3, Quantity::Temperature, 14.0),
+            reading(4, Quantity::Temperature, 15.0),
+            Event::Rejected { source: 0, rejection: Rejection { word: "empty", sentence: "It is empty.".to_owned() } },
+        ],
+        &at(10),
+    );
+}
+
+/// The farm after [`feed`], seen ten seconds after dusk.
+pub fn fed() -> Snapshot {
+    let mut engine = engine();
+    feed(&mut engine);
+    engine.snapshot(&at(10))
+}
