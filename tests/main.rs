@@ -1,6 +1,4 @@
 //! The integration tests: one crate, so that one binary is linked. Each module holds one promise.
-#![expect(clippy::unwrap_used, reason = "a panic is how a test fails, in its helpers too")]
-
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 mod architecture;
