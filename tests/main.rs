@@ -6,5 +6,5 @@ mod config;
 mod docs;
 mod e2e;
 mod engine;
-mod physics;
 mod http;
+mod physics;
