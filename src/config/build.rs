@@ -31,13 +31,16 @@ pub fn config(root: &Value, found: &mut Vec<Found>) -> Option<Config> {
         found.push(Found::key(rooms_section.here(), Mistake::NoRooms).hint(hint));
     }
     names(&rooms_section, top.section("site").text("name"), found);
-    let drafts = rooms::ordered(&rooms_section, found);
+    let (mut drafts, lost) = rooms::ordered(&rooms_section, found);
+    let whole = lost.is_empty();
+    drafts.extend(lost.into_iter().map(|draft| (draft, Intake::Outdoors)));
     let rooms: Vec<_> = drafts.iter().map(|(draft, intake)| rooms::room(draft, *intake, found)).collect();
     let heard = sources(&top.section("outdoors"), &drafts, found);
     own_topics(&heard, &own_roots(site.as_ref(), broker.as_ref(), &drafts), found);
 
     let (sources, bindings) = heard.into_iter().map(|heard| (heard.source, heard.binding)).unzip();
     let rooms = rooms.into_iter().collect::<Option<Vec<_>>>()?;
+    whole.then_some(())?;
     Some(Config {
         farm: Farm { site: site?, rooms, sources },
         bindings,

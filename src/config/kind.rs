@@ -346,7 +346,7 @@ impl Kind {
             Self::AirChanges => "air changes per hour, in /h".into(),
             Self::Air => format!("an air flow in {}, or air changes per hour in /h", units(AirFlow::UNITS)),
             Self::Water => format!("a volume in {}, or mains", units(WaterVolume::UNITS)),
-            Self::Quantity(measure) => format!("a {} in {}", measure.words, units(measure.units)),
+            Self::Quantity(measure) => format!("{} in {}", measure.words, units(measure.units)),
         }
     }
 }

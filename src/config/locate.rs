@@ -191,7 +191,8 @@ impl<'de> Visitor<'de> for Name<'_> {
     }
 
     scalars!('de, self, value => {
-        let found = value.to_string() == self.wanted;
+        let written: String = value.to_string();
+        let found = written == self.wanted;
         if found && self.stop { Err(E::custom(HERE)) } else { Ok(found) }
     });
 }

@@ -81,7 +81,7 @@ pub struct ForecastService {
 /// Everything that is wrong with it, in the order of its lines. What YAML itself cannot read, and a key that stands twice
 /// in one section, are reported alone: behind them nothing can be trusted.
 pub fn parse(text: &str, file: &str) -> Result<Config, Problems> {
-    let root = values(text).map_err(|problem| Problems { file: file.to_owned(), list: vec![problem] })?;
+    let root = values(text).map_err(|problem| Problems { file: file.to_owned(), list: vec![*problem] })?;
     let mut found = walk::walk(text, &root);
     let config = build::config(&root, &mut found);
     let mut list: Vec<Problem> = found.into_iter().map(|found| found.located(text, &root)).collect();
@@ -92,14 +92,10 @@ pub fn parse(text: &str, file: &str) -> Result<Config, Problems> {
     }
 }
 
-fn values(text: &str) -> Result<Value, Problem> {
-    let alone = |location, mistake, hint: &str| Problem {
-        location,
-        key: String::new(),
-        value: None,
-        mistake,
-        allowed: String::new(),
-        hint: Some(hint.to_owned()),
+fn values(text: &str) -> Result<Value, Box<Problem>> {
+    let alone = |location, mistake, hint: &str| {
+        let hint = Some(hint.to_owned());
+        Box::new(Problem { location, key: String::new(), value: None, mistake, allowed: String::new(), hint })
     };
     if let Some((key, location)) = locate::duplicate(text) {
         return Err(alone(location, Mistake::DuplicateKey(key), "keep one of the two"));

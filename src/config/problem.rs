@@ -94,7 +94,7 @@ pub enum Mistake {
     #[error("`{0}` is no address with a port")]
     Listen(String),
     /// No web address to build requests on.
-    #[error("`{0}` is no web address that starts with http:// or https:// and ends without a question or a fragment")]
+    #[error("`{0}` is no web address: it starts with http:// or https://, and has no space, `?` or `#`")]
     Url(String),
     /// Nothing at which the farm can be reached.
     #[error("`{0}` is neither an e-mail address nor a web address")]

@@ -27,13 +27,17 @@ pub struct Draft<'v> {
     pub section: Section<'v>,
 }
 
-/// The rooms in the order of their air: each after the one that it draws from. Rooms that have no legal place in that
-/// order are reported and left out.
-pub fn ordered<'v>(rooms: &Section<'v>, found: &mut Vec<Found>) -> Vec<(Draft<'v>, Intake)> {
+/// The rooms in the order of their air, each after the one that it draws from; and behind them the rooms that have no
+/// legal place in that order, which are reported, so that their other mistakes are found in the same run.
+pub fn ordered<'v>(
+    rooms: &Section<'v>,
+    found: &mut Vec<Found>,
+) -> (Vec<(Draft<'v>, Intake)>, Vec<Draft<'v>>) {
     let mut waiting: Vec<Draft> = rooms.named().map(|(name, section)| Draft { name, section }).collect();
     let names: Vec<&str> = waiting.iter().map(|draft| draft.name).collect();
     let mut placed: Vec<(Draft, Intake)> = Vec::new();
-    waiting.retain(|draft| {
+    let mut lost = Vec::new();
+    for draft in std::mem::take(&mut waiting) {
         let intake = draft.section.text("intake").unwrap_or_default();
         let known = intake == "outdoors" || names.contains(&intake.as_str());
         if !known && Identifier::new(&intake).is_ok() {
@@ -42,12 +46,12 @@ pub fn ordered<'v>(rooms: &Section<'v>, found: &mut Vec<Found>) -> Vec<(Draft<'v
                 |near| format!("did you mean `{near}`?"),
             );
             let mistake = Mistake::UnknownRoom(intake.clone());
-            let allowed = ["outdoors"].into_iter().chain(names.iter().copied().filter(|name| *name != draft.name));
+            let allowed = ["outdoors"].into_iter().chain(names.iter().copied().filter(|name| *name != draft.name && *name != "outdoors"));
             let allowed = allowed.collect::<Vec<_>>().join(", ");
             found.push(Found::value(draft.section.path("intake"), mistake).allowed(allowed).hint(hint));
         }
-        known
-    });
+        if known { &mut waiting } else { &mut lost }.push(draft);
+    }
     loop {
         let ready = waiting.iter().position(|draft| source(draft, &placed).is_some());
         let Some(draft) = ready.map(|at| waiting.remove(at)) else { break };
@@ -56,7 +60,8 @@ pub fn ordered<'v>(rooms: &Section<'v>, found: &mut Vec<Found>) -> Vec<(Draft<'v
         }
     }
     circles(&waiting, found);
-    placed
+    lost.append(&mut waiting);
+    (placed, lost)
 }
 
 fn source(draft: &Draft, placed: &[(Draft, Intake)]) -> Option<Intake> {

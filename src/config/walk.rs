@@ -97,7 +97,7 @@ impl Walker<'_> {
         for (name, value) in keys {
             let Some(name) = name.as_str() else {
                 let written = kind::scalar(name).unwrap_or_else(|| kind::found(name).to_owned());
-                let path = [path, &[written.clone()]].concat();
+                let path = [path, std::slice::from_ref(&written)].concat();
                 let hint = format!("keys are words; a name that looks like a number needs quotes: \"{written}\"");
                 self.found.push(Found::key(path, Mistake::UnknownKey(written)).hint(hint));
                 continue;
@@ -169,13 +169,14 @@ impl Walker<'_> {
         let names = || table::children(pattern).flat_map(|key| key.name().split('|'));
         let folded = name.to_lowercase().replace(['_', ' '], "-");
         let alias = ALIASES.iter().find(|(word, key)| *word == folded && names().any(|known| known == *key));
-        let elsewhere = || table::KEYS.iter().find(|key| key.takes(&folded) && key.name() != "*");
+        let meant = ALIASES.iter().find(|(word, _)| *word == folded).map_or(folded.as_str(), |(_, key)| *key);
+        let elsewhere = || table::KEYS.iter().find(|key| key.takes(meant) && key.name() != "*");
         let hint = if let Some((_, key)) = alias {
             Some(format!("it is called `{key}` here"))
         } else if let Some(near) = nearest(name, names()) {
             Some(format!("did you mean `{near}`?"))
         } else {
-            elsewhere().map(|key| format!("`{folded}` is known as `{}`", shown(key.path)))
+            elsewhere().map(|key| format!("is `{}` meant?", shown(key.path)))
         };
         let allowed = names().collect::<Vec<_>>().join(", ");
         let found = Found::key(path, Mistake::UnknownKey(name.to_owned())).allowed(allowed);

@@ -1,0 +1,76 @@
+//! `mistwright check`: everything that is wrong with a configuration file, before the daemon meets it.
+
+use std::{
+    io::{self, Write},
+    path::PathBuf,
+    process::ExitCode,
+};
+
+use clap::Args;
+
+use super::BAD_INPUT;
+use crate::{
+    config::{self, Config},
+    model::{Farm, Intake},
+};
+
+/// Exit code when the file was read and has problems.
+const PROBLEMS: u8 = 1;
+
+/// Check a configuration file and report every problem at once.
+///
+/// Prints each problem with file, line, column, key, what is allowed and a hint. Exit code 0: the file is good; 1: it has
+/// problems; 2: it cannot be read.
+#[derive(Debug, Args)]
+pub(super) struct CheckArguments {
+    /// Configuration file.
+    #[arg(value_name = "FILE", default_value = "/etc/mistwright/mistwright.yaml")]
+    file: PathBuf,
+}
+
+pub(super) fn run(arguments: &CheckArguments) -> ExitCode {
+    let file = arguments.file.display().to_string();
+    let text = match std::fs::read_to_string(&arguments.file) {
+        Ok(text) => text,
+        Err(error) => {
+            eprintln!("mistwright: cannot read {file}: {error}");
+            return ExitCode::from(BAD_INPUT);
+        }
+    };
+    let mut out = io::stdout().lock();
+    // A reader that has gone away, as behind `head`, does not change what the check found.
+    let (told, code) = match config::parse(&text, &file) {
+        Ok(config) => (writeln!(out, "{file}: {}", summary(&config)), ExitCode::SUCCESS),
+        Err(problems) => (writeln!(out, "{problems}"), ExitCode::from(PROBLEMS)),
+    };
+    match told {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+            eprintln!("mistwright: cannot write: {error}");
+            ExitCode::from(BAD_INPUT)
+        }
+        _ => code,
+    }
+}
+
+/// What was understood, so that a grower sees that it is what was meant.
+fn summary(config: &Config) -> String {
+    let Farm { site, rooms, sources } = &config.farm;
+    let mut text = format!("good. {} has {} and {}.", site.title, count(rooms.len(), "room"), count(sources.len(), "sensor"));
+    for room in rooms {
+        let intake = match room.intake {
+            Intake::Outdoors => "outdoors",
+            Intake::Room(from) => rooms.get(from).map_or("outdoors", |room| room.title.as_str()),
+        };
+        let crop = match &room.crop {
+            Some(crop) => format!("{}, {}", crop.species.words(), crop.stage.words()),
+            None => "no crop".to_owned(),
+        };
+        text.push_str(&format!("\n  {}: {crop}, air from {intake}", room.title));
+    }
+    text
+}
+
+fn count(number: usize, word: &str) -> String {
+    let s = if number == 1 { "" } else { "s" };
+    format!("{number} {word}{s}")
+}
