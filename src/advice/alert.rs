@@ -99,6 +99,8 @@ pub struct Delays {
 pub enum Message {
     /// The first hour at or below the frost threshold, and the coldest.
     HardFrost {
+        /// What is measured outdoors, if it is at or below the threshold already.
+        measured: Option<Temperature>,
         /// First moment at or below the threshold.
         from: Timestamp,
         /// Coldest moment.

@@ -138,7 +138,23 @@ impl Message {
     /// What happens, when, and what to do about it.
     pub fn sentence(&self, voice: &Voice, now: Timestamp) -> String {
         match self {
-            Self::HardFrost { from, coldest_at, coldest } => format!(
+            Self::HardFrost { measured: Some(measured), coldest_at, coldest, .. } => {
+                let ahead = if coldest < measured {
+                    format!(
+                        ", and {} is forecast for {}",
+                        voice.units.temperature(*coldest),
+                        voice.time(*coldest_at, now)
+                    )
+                } else {
+                    String::new()
+                };
+                format!(
+                    "Hard frost: it is {} outdoors now{ahead}. Drain or heat-trace the water lines that can freeze, \
+                     and fill the tanks while the water runs.",
+                    voice.units.temperature(*measured)
+                )
+            }
+            Self::HardFrost { measured: None, from, coldest_at, coldest } => format!(
                 "Hard frost from {}: {} is forecast for {}. Drain or heat-trace the water lines that can freeze, and \
                  fill the tanks before then.",
                 voice.time(*from, now),

@@ -40,10 +40,13 @@ impl Engine {
             (Some(measured), _, coldest) => {
                 let (coldest_at, coldest) =
                     coldest.filter(|(_, coldest)| *coldest < measured).unwrap_or((now.wall, measured));
-                Condition::Present(Priority::Warning, Message::HardFrost { from: now.wall, coldest_at, coldest })
+                Condition::Present(
+                    Priority::Warning,
+                    Message::HardFrost { measured: Some(measured), from: now.wall, coldest_at, coldest },
+                )
             }
             (None, Some(from), Some((coldest_at, coldest))) => {
-                Condition::Present(Priority::Warning, Message::HardFrost { from, coldest_at, coldest })
+                Condition::Present(Priority::Warning, Message::HardFrost { measured: None, from, coldest_at, coldest })
             }
             (None, _, None) => Condition::Missing,
             (None, None, Some(_)) => Condition::Clear,

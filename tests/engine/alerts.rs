@@ -43,6 +43,20 @@ fn the_frost_alert_names_the_first_moment_at_the_threshold() {
 }
 
 #[test]
+fn a_frost_that_is_here_is_not_called_a_forecast() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.air(Place::Outdoors, -8.0, 80.0);
+    let sentence = |bench: &Bench| {
+        let snapshot = bench.snapshot();
+        let alert = snapshot.site.alerts.iter().find(|alert| alert.kind == AlertKind::HardFrost).unwrap();
+        alert.message().unwrap().sentence(&snapshot.voice(), bench.now.wall)
+    };
+    assert!(sentence(&bench).starts_with("Hard frost: it is -8.0 °C outdoors now. Drain"), "{}", sentence(&bench));
+    bench.forecast(&[-8.0, -9.0, -13.0, -12.0, -10.0], 80.0);
+    assert!(sentence(&bench).contains("now, and -13.0 °C is forecast for 20:00. Drain"), "{}", sentence(&bench));
+}
+
+#[test]
 fn the_shortfall_alert_covers_the_hours_in_which_the_low_end_cannot_be_held() {
     let mut bench = Bench::new(farm(vec![room()]));
     bench.air(Place::Outdoors, 3.0, 80.0);
