@@ -8,3 +8,4 @@ mod e2e;
 mod engine;
 mod http;
 mod physics;
+mod weather;

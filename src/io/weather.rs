@@ -6,6 +6,7 @@
 
 use std::{
     hash::{BuildHasher, Hasher},
+    net::IpAddr,
     time::Duration,
 };
 
@@ -21,7 +22,7 @@ use super::clock::Clock;
 use crate::{
     config::ForecastService,
     engine::{Event, FetchFailure},
-    model::{Forecast, Service, Site},
+    model::{Forecast, Now, Service, Site},
     wire::weather::{BadBody, LeftOut, Parsed, Spot, protocol},
 };
 
@@ -62,9 +63,8 @@ pub async fn run(setup: ForecastSetup, mut requests: mpsc::Receiver<()>, events:
     let mut fetcher = Fetcher::new(setup);
     while requests.recv().await.is_some() {
         let event = match fetcher.fetch(&clock).await {
-            Ok(Answer { forecast, keep_for }) => {
-                let keep_for = fetcher.keep_for(keep_for, &clock, chance());
-                Event::Forecast { forecast, keep_for }
+            Ok(Answer { forecast, keep_for: wished }) => {
+                Event::Forecast { forecast, keep_for: keep_for(wished, &clock.now(), chance()) }
             }
             Err(failure) => Event::ForecastFailed(failure.into_event(fetcher.setup.service.service)),
         };
@@ -249,16 +249,16 @@ impl Fetcher {
         }
         self.left_out = parsed.left_out;
     }
+}
 
-    /// How long to keep an answer that the service wants kept for `wished`, with a share of `chance` (0 to 1) of up to
-    /// a tenth, at least half a minute, on top, and never into the first minute of an hour, when everybody asks.
-    fn keep_for(&self, wished: Option<Duration>, clock: &Clock, chance: f64) -> Duration {
-        let wished = wished.unwrap_or(USUAL_KEEP).clamp(SHORTEST_KEEP, LONGEST_KEEP);
-        let most = (wished / 10).max(Duration::from_secs(60));
-        let keep = wished + Duration::from_secs(30) + most.mul_f64(chance.clamp(0.0, 1.0));
-        let into_the_hour = clock.now().wall_after(keep).as_second().rem_euclid(3_600);
-        if into_the_hour < 60 { keep + Duration::from_secs(60) } else { keep }
-    }
+/// How long to keep an answer that the service wants kept for `wished`: half a minute longer, and by `chance` (0 to 1)
+/// up to a tenth or a minute more, and never into the first minute of an hour, when everybody asks.
+fn keep_for(wished: Option<Duration>, now: &Now, chance: f64) -> Duration {
+    let wished = wished.unwrap_or(USUAL_KEEP).clamp(SHORTEST_KEEP, LONGEST_KEEP);
+    let most = (wished / 10).max(Duration::from_secs(60));
+    let keep = wished + Duration::from_secs(30) + most.mul_f64(chance.clamp(0.0, 1.0));
+    let into_the_hour = now.wall_after(keep).as_second().rem_euclid(3_600);
+    if into_the_hour < 60 { keep + Duration::from_secs(60) } else { keep }
 }
 
 fn client(service: &ForecastService) -> Result<Client, FetchError> {
@@ -266,8 +266,16 @@ fn client(service: &ForecastService) -> Result<Client, FetchError> {
     if rustls::crypto::CryptoProvider::get_default().is_none() {
         let _ = rustls::crypto::ring::default_provider().install_default();
     }
+    // A service on this machine is never asked through a proxy of the environment.
+    let local = reqwest::Url::parse(&service.base_url).is_ok_and(|url| {
+        url.host_str().is_some_and(|host| {
+            let host = host.trim_matches(['[', ']']);
+            host == "localhost" || host.parse::<IpAddr>().is_ok_and(|address| address.is_loopback())
+        })
+    });
     let builder = || {
-        Client::builder()
+        let builder = if local { Client::builder().no_proxy() } else { Client::builder() };
+        builder
             .user_agent(format!("mistwright/{} {}", env!("CARGO_PKG_VERSION"), service.contact))
             .timeout(LONGEST)
             .connect_timeout(LONGEST / 2)
@@ -341,4 +349,30 @@ fn retry_after(headers: &HeaderMap, clock: &Clock) -> Option<Duration> {
 fn until(moment: Timestamp, headers: &HeaderMap, clock: &Clock) -> Duration {
     let from = text(headers, &DATE).and_then(date).unwrap_or_else(|| clock.now().wall);
     Duration::try_from(moment.duration_since(from)).unwrap_or(Duration::ZERO)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_next_request_never_falls_into_the_first_minute_of_an_hour() {
+        for minute in 0..60 {
+            let wall = Timestamp::from_second(1_799_431_200 + 60 * minute + 17).unwrap();
+            let now = Now { elapsed: Duration::ZERO, wall, trusted: true };
+            for chance in [0.0, 0.2, 0.4, 0.6, 0.8, 1.0] {
+                let wished = Duration::from_secs(1_500);
+                let keep = keep_for(Some(wished), &now, chance);
+                assert!(keep > wished, "asked before the expiry");
+                assert!(now.wall_after(keep).as_second() % 3_600 >= 60, "{minute} {chance}");
+            }
+        }
+    }
+
+    #[test]
+    fn chance_differs_from_fetch_to_fetch_and_stays_a_share() {
+        let drawn: Vec<f64> = (0..20).map(|_| chance()).collect();
+        assert!(drawn.iter().all(|share| (0.0..1.0).contains(share)), "{drawn:?}");
+        assert!(drawn.windows(2).any(|pair| (pair[0] - pair[1]).abs() > 0.01), "{drawn:?}");
+    }
 }

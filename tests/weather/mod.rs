@@ -1,0 +1,4 @@
+//! Forecasts: what a service's body becomes, and what each fault of the service becomes.
+
+mod body;
+mod fetch;
