@@ -4,6 +4,7 @@ use std::{ffi::OsString, process::ExitCode};
 
 use clap::{Parser, Subcommand};
 
+mod air;
 mod run;
 
 /// Exit code when something was wrong with what was given: arguments, configuration, input data.
@@ -24,6 +25,8 @@ struct Arguments {
 enum Command {
     /// Run the daemon.
     Run(run::RunArguments),
+    // Described at its arguments.
+    Air(air::AirArguments),
 }
 
 /// What everybody who follows the advice must know.
@@ -51,5 +54,6 @@ fn with_arguments(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     };
     match arguments.command {
         Command::Run(arguments) => run::run(&arguments),
+        Command::Air(arguments) => air::run(&arguments),
     }
 }
