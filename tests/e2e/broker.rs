@@ -5,6 +5,7 @@ use std::{
     net::{TcpListener, TcpStream},
     path::PathBuf,
     process::{Child, Command, Stdio},
+    sync::atomic::{AtomicU16, Ordering},
 };
 
 use super::until;
@@ -69,7 +70,7 @@ impl Drop for Mosquitto {
 }
 
 fn spawn(configuration: &std::path::Path, port: u16) -> Child {
-    let process = Command::new(program("mosquitto"))
+    let mut process = Command::new(program("mosquitto"))
         .arg("-c")
         .arg(configuration)
         .stdout(Stdio::null())
@@ -77,12 +78,26 @@ fn spawn(configuration: &std::path::Path, port: u16) -> Child {
         .spawn()
         .expect("mosquitto starts");
     until("mosquitto listens", 10, || TcpStream::connect(("127.0.0.1", port)).ok());
+    assert_eq!(process.try_wait().unwrap(), None, "mosquitto has ended; somebody else listens on {port}");
     process
 }
 
-/// A port that nobody listens on. Another process may take it before it is used; the test then fails with that reason.
+/// A port that nobody listens on, below the range from which the system takes ports for outgoing connections: one of
+/// those must not take the port of a broker that is away for a moment. No port is given twice.
 pub fn free_port() -> u16 {
-    TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port()
+    static NEXT: AtomicU16 = AtomicU16::new(0);
+    const FIRST: u16 = 15_000;
+    const COUNT: u16 = 15_000;
+    // Test binaries that run at the same time start at different places.
+    let start = (std::process::id() % u32::from(COUNT)) as u16;
+    loop {
+        let step = NEXT.fetch_add(1, Ordering::SeqCst);
+        assert!(step < COUNT, "no port is free");
+        let port = FIRST + (start + step) % COUNT;
+        if TcpListener::bind(("127.0.0.1", port)).is_ok() {
+            return port;
+        }
+    }
 }
 
 /// Where a peer program is; Debian keeps the broker off the ordinary path.
