@@ -29,10 +29,7 @@ pub struct Draft<'v> {
 
 /// The rooms in the order of their air, each after the one that it draws from; and behind them the rooms that have no
 /// legal place in that order, which are reported, so that their other mistakes are found in the same run.
-pub fn ordered<'v>(
-    rooms: &Section<'v>,
-    found: &mut Vec<Found>,
-) -> (Vec<(Draft<'v>, Intake)>, Vec<Draft<'v>>) {
+pub fn ordered<'v>(rooms: &Section<'v>, found: &mut Vec<Found>) -> (Vec<(Draft<'v>, Intake)>, Vec<Draft<'v>>) {
     let mut waiting: Vec<Draft> = rooms.named().map(|(name, section)| Draft { name, section }).collect();
     let names: Vec<&str> = waiting.iter().map(|draft| draft.name).collect();
     let mut placed: Vec<(Draft, Intake)> = Vec::new();
@@ -46,7 +43,9 @@ pub fn ordered<'v>(
                 |near| format!("did you mean `{near}`?"),
             );
             let mistake = Mistake::UnknownRoom(intake.clone());
-            let allowed = ["outdoors"].into_iter().chain(names.iter().copied().filter(|name| *name != draft.name && *name != "outdoors"));
+            let allowed = ["outdoors"]
+                .into_iter()
+                .chain(names.iter().copied().filter(|name| *name != draft.name && *name != "outdoors"));
             let allowed = allowed.collect::<Vec<_>>().join(", ");
             found.push(Found::value(draft.section.path("intake"), mistake).allowed(allowed).hint(hint));
         }

@@ -103,7 +103,9 @@ pub fn reference() -> String {
         let mut first = true;
         for key in table::children(section.path).filter(|key| !matches!(key.kind, Kind::Section | Kind::Names)) {
             if first {
-                page.push_str("\n| key | meaning | what may stand there | without it | example |\n|---|---|---|---|---|\n");
+                page.push_str(
+                    "\n| key | meaning | what may stand there | without it | example |\n|---|---|---|---|---|\n",
+                );
                 first = false;
             }
             let without = match key.need {

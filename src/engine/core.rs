@@ -1,6 +1,10 @@
 //! The engine: takes events in, settles what follows from them, and says when it wants to be called again.
 
-use std::{collections::BTreeSet, sync::Arc, time::Duration};
+use std::{
+    collections::{BTreeSet, HashMap},
+    sync::Arc,
+    time::Duration,
+};
 
 use super::{
     ahead::{self, Ahead, Standing},
@@ -12,7 +16,7 @@ use super::{
 };
 use crate::{
     advice::{Alert, AlertKind, Reason, Voice, decide},
-    model::{Farm, Intake, Measured, Now, Place, Quantity, Reading, Service, balance::OUTDOOR_CARBON_DIOXIDE},
+    model::{Farm, Intake, Measured, Now, Place, Quantity, Reading, Service, Source, balance::OUTDOOR_CARBON_DIOXIDE},
     physics::MoistAir,
     units::{AirFlow, CarbonDioxide},
 };
@@ -27,6 +31,8 @@ pub struct Engine {
     pub(super) sources: Vec<SourceState>,
     pub(super) rooms: Vec<RoomMemory>,
     pub(super) site: SiteState,
+    /// Sources of each place, so that a large farm is not searched for each room.
+    sources_at: HashMap<Place, Vec<usize>>,
     pub(super) schedule: FetchSchedule,
     /// Refusals already told to the log, until the source says something believable again.
     told: BTreeSet<(usize, &'static str)>,
@@ -41,6 +47,10 @@ impl Engine {
     pub fn new(farm: Arc<Farm>, service: Option<Service>, now: &Now) -> Self {
         let sources = farm.sources.iter().map(SourceState::new).collect();
         let rooms = farm.rooms.iter().map(|_| RoomMemory::new(now)).collect();
+        let mut sources_at = HashMap::<_, Vec<_>>::new();
+        for (index, source) in farm.sources.iter().enumerate() {
+            sources_at.entry(source.place).or_default().push(index);
+        }
         let pressure = crate::physics::atmosphere::standard_pressure(farm.site.elevation);
         Self {
             ahead: vec![None; farm.rooms.len()],
@@ -59,6 +69,7 @@ impl Engine {
                 alerts: AlertKind::OF_SITE.map(Alert::new).to_vec(),
             },
             schedule: FetchSchedule::new(service.is_some(), now),
+            sources_at,
             farm,
             sources,
             rooms,
@@ -369,29 +380,30 @@ impl Engine {
 
     /// Quantities of a place that are configured and not heard: stale, or never heard for their maximum age.
     pub(super) fn silent(&self, place: Place, now: &Now) -> Vec<Quantity> {
-        let silent = self.sources.iter().zip(&self.farm.sources).filter(|(state, source)| {
-            source.place == place
-                && match state.reading {
-                    Reading::Never => now.since(self.started) >= source.maximum_age,
-                    Reading::Fresh { .. } => false,
-                    Reading::Stale { .. } => true,
-                }
+        let silent = self.at(place).filter(|(source, state)| match state.reading {
+            Reading::Never => now.since(self.started) >= source.maximum_age,
+            Reading::Fresh { .. } => false,
+            Reading::Stale { .. } => true,
         });
-        silent.map(|(_, source)| source.quantity).collect()
+        silent.map(|(source, _)| source.quantity).collect()
+    }
+
+    fn at(&self, place: Place) -> impl Iterator<Item = (&Source, &SourceState)> {
+        let indices = self.sources_at.get(&place).map_or(&[][..], Vec::as_slice);
+        indices.iter().map(|index| (&self.farm.sources[*index], &self.sources[*index]))
     }
 
     fn reading(&self, place: Place, quantity: Quantity) -> Reading<Measured> {
-        self.sources
-            .iter()
-            .find(|state| state.place == place && state.quantity == quantity)
-            .map_or(Reading::Never, |state| state.reading)
+        self.at(place)
+            .find(|(source, _)| source.quantity == quantity)
+            .map_or(Reading::Never, |(_, state)| state.reading)
     }
 
     /// Until when the fresh readings of a place may be taken for the present: the first of them to go stale.
     fn lives_until(&self, place: Place, now: &Now) -> Duration {
-        let ends = self.sources.iter().zip(&self.farm.sources).filter_map(|(state, source)| match state.reading {
-            Reading::Fresh { at, .. } if source.place == place => Some(at + source.maximum_age),
-            _ => None,
+        let ends = self.at(place).filter_map(|(source, state)| match state.reading {
+            Reading::Fresh { at, .. } => Some(at + source.maximum_age),
+            Reading::Never | Reading::Stale { .. } => None,
         });
         ends.min().unwrap_or(now.elapsed)
     }
