@@ -134,7 +134,11 @@ fn calculate(arguments: &AirArguments) -> Result<(), AirError> {
         Units::Us => UnitSystem::Us,
     };
     let sheet = sheet::Sheet { air, below_freezing, units, elevation: assumed_elevation(arguments) };
-    if arguments.json { sheet.write_json(&mut output)? } else { sheet.write_text(&mut output)? }
+    if arguments.json {
+        sheet.write_json(&mut output)?
+    } else {
+        sheet.write_text(&mut output)?
+    }
     Ok(io::Write::flush(&mut output)?)
 }
 

@@ -7,6 +7,7 @@ mod engine;
 #[path = "../engine/harness.rs"]
 #[expect(dead_code, reason = "the tests use the rest")]
 mod harness;
+mod moist_air;
 
-criterion_group!(speed, engine::benches);
+criterion_group!(speed, engine::benches, moist_air::benches);
 criterion_main!(speed);

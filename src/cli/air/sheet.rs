@@ -73,6 +73,9 @@ impl Sheet {
     pub(super) fn write_text(&self, output: &mut impl Write) -> io::Result<()> {
         let pressure = self.units.pressure(self.air.pressure());
         match self.elevation {
+            Some(elevation) if elevation.metres().abs() < 0.5 => {
+                writeln!(output, "Air at {pressure}, the standard pressure at sea level")?;
+            }
             Some(elevation) => writeln!(
                 output,
                 "Air at {pressure}, the standard pressure {} above sea level",
