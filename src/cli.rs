@@ -5,7 +5,9 @@ use std::{ffi::OsString, process::ExitCode};
 use clap::{Parser, Subcommand};
 
 mod air;
+mod check;
 mod run;
+mod schema;
 
 /// Exit code when something was wrong with what was given: arguments, configuration, input data.
 pub const BAD_INPUT: u8 = 2;
@@ -27,6 +29,8 @@ enum Command {
     Run(run::RunArguments),
     // Described at its arguments.
     Air(air::AirArguments),
+    Check(check::CheckArguments),
+    Schema(schema::SchemaArguments),
 }
 
 /// What everybody who follows the advice must know.
@@ -55,5 +59,7 @@ fn with_arguments(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     match arguments.command {
         Command::Run(arguments) => run::run(&arguments),
         Command::Air(arguments) => air::run(&arguments),
+        Command::Check(arguments) => check::run(&arguments),
+        Command::Schema(arguments) => schema::run(&arguments),
     }
 }

@@ -55,7 +55,8 @@ pub(super) fn run(arguments: &CheckArguments) -> ExitCode {
 /// What was understood, so that a grower sees that it is what was meant.
 fn summary(config: &Config) -> String {
     let Farm { site, rooms, sources } = &config.farm;
-    let mut text = format!("good. {} has {} and {}.", site.title, count(rooms.len(), "room"), count(sources.len(), "sensor"));
+    let mut text =
+        format!("good. {} has {} and {}.", site.title, count(rooms.len(), "room"), count(sources.len(), "sensor"));
     for room in rooms {
         let intake = match room.intake {
             Intake::Outdoors => "outdoors",

@@ -21,8 +21,7 @@ pub(super) struct SchemaArguments {
 }
 
 pub(super) fn run(arguments: &SchemaArguments) -> ExitCode {
-    let text =
-        if arguments.reference { schema::reference() } else { format!("{:#}\n", schema::json()) };
+    let text = if arguments.reference { schema::reference() } else { format!("{:#}\n", schema::json()) };
     match io::stdout().lock().write_all(text.as_bytes()) {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
             eprintln!("mistwright: cannot write: {error}");
