@@ -430,3 +430,51 @@ pub const ALIASES: &[(&str, &str)] = &[
     ("outside", "outdoors"),
     ("metrics", "http"),
 ];
+
+#[cfg(test)]
+mod tests {
+    use serde_yaml::Value;
+
+    use super::*;
+
+    fn value(text: &str) -> Value {
+        serde_yaml::from_str(text).unwrap()
+    }
+
+    #[test]
+    fn every_example_and_every_default_of_the_table_passes_the_tables_own_check() {
+        for key in KEYS.iter().filter(|key| !matches!(key.kind, Kind::Section | Kind::Names)) {
+            for section in key.parent().rsplit('.').next().unwrap().split('|') {
+                // One example serves the units of every quantity; the page and the schema list them all.
+                if !matches!(key.kind, Kind::SensorUnit) || section == "temperature" {
+                    key.kind
+                        .check(&value(key.example), section)
+                        .unwrap_or_else(|error| panic!("{}: {error}", key.path));
+                }
+                if let Need::Default(text) = key.need {
+                    key.kind.check(&value(text), section).unwrap_or_else(|error| panic!("{}: {error}", key.path));
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn every_key_stands_behind_its_section_and_no_key_stands_twice() {
+        for (index, key) in KEYS.iter().enumerate() {
+            let before = &KEYS[..index];
+            assert!(key.parent().is_empty() || before.iter().any(|other| other.path == key.parent()), "{}", key.path);
+            for name in key.name().split('|') {
+                let twin = before.iter().find(|other| other.parent() == key.parent() && other.takes(name));
+                assert!(twin.is_none(), "{} stands twice", key.path);
+            }
+        }
+    }
+
+    #[test]
+    fn every_hint_leads_to_a_key_of_the_table_and_from_a_word_that_is_none() {
+        for (word, key) in ALIASES {
+            assert!(KEYS.iter().any(|row| row.name() != "*" && row.takes(key)), "{key} is no key");
+            assert!(!KEYS.iter().any(|row| row.name() != "*" && row.takes(word)), "{word} is a key");
+        }
+    }
+}

@@ -1,6 +1,6 @@
 //! The configuration: the examples load and mean what they say, and mistakes are reported where they stand, all at once.
 
-use std::{fs, path::PathBuf, time::Duration};
+use std::{fs, path::PathBuf, process::Command, time::Duration};
 
 use mistwright::{
     config::{self, Config, Mistake, Problems},
@@ -8,6 +8,7 @@ use mistwright::{
     units::UnitSystem,
     wire::topic::{Decoder, WireUnit},
 };
+use proptest::prelude::*;
 
 fn read(path: &str) -> String {
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(path);
@@ -108,4 +109,229 @@ fn every_mistake_of_a_bad_file_is_reported_at_its_place() {
     assert!(problems.list.len() >= 30, "only {} problems were found", problems.list.len());
     assert!(problems.list.iter().all(|problem| problem.location.is_some()));
     assert!(!problems.to_string().contains("secret"), "a password was shown");
+}
+
+#[test]
+fn rooms_that_cannot_be_placed_are_still_checked() {
+    let text =
+        with("    volume: 62 m³\n", "    volume: 62 m³\n    intake: nowhere\n").replace("floor: 1 /h", "floor: 0 /h");
+    let problems = problems(&text);
+    let mistakes: Vec<_> = problems.list.iter().map(|problem| &problem.mistake).collect();
+    assert_eq!(mistakes, [&Mistake::UnknownRoom("nowhere".into()), &Mistake::ZeroFloor]);
+}
+
+#[test]
+fn one_mistake_gives_one_message_at_its_line_and_column() {
+    for (line, replacement, key, place) in [
+        ("  host: localhost\n", "", "broker", (10, 1)),
+        ("    volume: 62 m³\n", "    volume: {}\n", "rooms.oyster-room.volume", (18, 13)),
+        ("usual: 5 /h", "usual: 0.5 /h", "rooms.oyster-room.fan.floor", (25, 14)),
+        ("usual: 5 /h", "usual: 15 /h", "rooms.oyster-room.fan.usual", (26, 14)),
+        ("usual: 5 /h", "usual: 5 /h\n      fallback: 0.2 /h", "rooms.oyster-room.fan.floor", (25, 14)),
+        ("unit: ppm", "unit: ppm, maximum-age: 10", "rooms.oyster-room.sensors.carbon-dioxide.maximum-age", (34, 80)),
+        (
+            "barn/oyster-room/humidity",
+            "barn/oyster-room/temperature",
+            "rooms.oyster-room.sensors.relative-humidity.topic",
+            (33, 34),
+        ),
+        (
+            "\"barn/oyster-room/humidity\"",
+            "homie/5/small-barn-oyster-room/air",
+            "rooms.oyster-room.sensors.relative-humidity.topic",
+            (33, 34),
+        ),
+        ("  oyster-room:\n", "  small-barn:\n", "rooms.small-barn", (17, 3)),
+        ("  oyster-room:\n", "  12:\n", "rooms.12", (17, 3)),
+        ("output: 6 L/h", "output: −6 L/h", "rooms.oyster-room.humidifier.output", (29, 15)),
+        ("stage: fruiting", "stage: !word fruiting", "rooms.oyster-room.crop.stage", (21, 14)),
+        ("stage: fruiting", "stage: ", "rooms.oyster-room.crop.stage", (22, 7)),
+        ("host: localhost", "host: localhost\n  port: 0", "broker.port", (12, 9)),
+        ("contact: grower@small-barn.example", "service: met-norway", "forecast", (13, 1)),
+    ] {
+        let problems = problems(&with(line, replacement));
+        let [problem] = problems.list.as_slice() else { panic!("{replacement}: {problems}") };
+        let found = problem.location.map(|place| (place.line, place.column)).unwrap();
+        assert_eq!((problem.key.as_str(), found), (key, place), "{problems}");
+    }
+}
+
+#[test]
+fn what_yaml_cannot_read_and_a_key_that_stands_twice_are_reported_alone() {
+    for (line, replacement, place) in [
+        ("  host: localhost\n", "  host: \"localhost\n", (12, 1)),
+        ("  host: localhost\n", "  host: localhost\n  host: other\n", (12, 3)),
+    ] {
+        let text = with(line, replacement).replace("volume: 62 m³", "volume: 62");
+        let problems = problems(&text);
+        let [problem] = problems.list.as_slice() else { panic!("{problems}") };
+        assert!(matches!(problem.mistake, Mistake::Syntax(_) | Mistake::DuplicateKey(_)), "{problems}");
+        if matches!(problem.mistake, Mistake::DuplicateKey(_)) {
+            assert_eq!(problem.location.map(|place| (place.line, place.column)), Some(place));
+        }
+    }
+    assert_eq!(problems("# nothing\n").list[0].mistake, Mistake::Nothing);
+    let bomb = "a: &a [x, x]\nb: &b [*a, *a, *a, *a, *a, *a, *a, *a, *a, *a]\n";
+    let bomb = (0..6).fold(bomb.to_owned(), |text, at| {
+        let (from, to) = (char::from(b'b' + at), char::from(b'c' + at));
+        format!("{text}{to}: &{to} [{}]\n", vec![format!("*{from}"); 10].join(", "))
+    });
+    assert!(!problems(&bomb).list.is_empty());
+}
+
+#[test]
+fn anchors_and_merges_are_understood() {
+    let text = with("    fan:\n", "    fan: &fan\n");
+    let twin = "  twin:\n    volume: 62 m³\n    crop: {species: oyster, stage: pinning, substrate: 80 kg}\n    \
+                fan:\n      <<: *fan\n      usual: 6 /h\n";
+    let config = config::parse(&format!("{text}{twin}"), "farm.yaml").unwrap_or_else(|problems| panic!("{problems}"));
+    assert!((config.farm.rooms[1].fan.usual.cubic_metres_per_hour() - 372.0).abs() < 1e-9);
+    assert_eq!(config.farm.rooms[1].fan.capacity, config.farm.rooms[0].fan.capacity);
+}
+
+#[test]
+fn the_reference_page_is_in_step_with_the_table() {
+    assert_eq!(
+        read("examples/REFERENCE.md"),
+        config::schema::reference(),
+        "run `mistwright schema --reference > examples/REFERENCE.md`"
+    );
+}
+
+/// Whether `value` obeys the parts of JSON Schema that the schema uses.
+fn obeys(value: &serde_json::Value, schema: &serde_json::Value) -> bool {
+    use serde_json::Value;
+    let is = match schema["type"].as_str() {
+        Some("object") => value.is_object(),
+        Some("string") => value.is_string(),
+        Some("boolean") => value.is_boolean(),
+        Some("number") => value.is_number(),
+        Some("integer") => value.is_u64(),
+        other => panic!("a type that the schema should not use: {other:?}"),
+    };
+    let listed = schema["enum"].as_array().is_none_or(|words| words.contains(value));
+    let keys = value.as_object().is_none_or(|keys| {
+        let required = schema["required"].as_array().into_iter().flatten();
+        required.filter_map(Value::as_str).all(|key| keys.contains_key(key))
+            && keys.iter().all(|(key, value)| match (&schema["properties"][key], &schema["additionalProperties"]) {
+                (Value::Null, Value::Bool(false)) => false,
+                (Value::Null, other) => obeys(value, other),
+                (property, _) => obeys(value, property),
+            })
+    });
+    is && listed && keys
+}
+
+#[test]
+fn the_schema_accepts_the_examples_and_refuses_a_wrong_key_a_missing_key_and_a_bare_number() {
+    let schema = config::schema::json();
+    let json = |text: &str| serde_yaml::from_str::<serde_json::Value>(text).unwrap();
+    for name in ["one-room.yaml", "frosthollow.yaml", "us-units.yaml"] {
+        assert!(obeys(&json(&read(&format!("examples/{name}"))), &schema), "{name}");
+    }
+    for (line, replacement) in [
+        ("elevation: 95 m", "elevation: 95"),
+        ("elevation: 95 m", "height: 95 m"),
+        ("  host: localhost\n", "  port: 1883\n"),
+        ("species: oyster", "species: oister"),
+    ] {
+        assert!(!obeys(&json(&with(line, replacement)), &schema), "{replacement}");
+    }
+}
+
+/// The program's exit code and standard output.
+fn program(arguments: &[&str]) -> (Option<i32>, String) {
+    let output = Command::new(env!("CARGO_BIN_EXE_mistwright"))
+        .args(arguments)
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output()
+        .unwrap();
+    (output.status.code(), String::from_utf8(output.stdout).unwrap())
+}
+
+#[test]
+fn check_says_by_its_exit_code_whether_the_file_is_good_bad_or_unreadable() {
+    let (code, text) = program(&["check", "examples/frosthollow.yaml"]);
+    assert_eq!(code, Some(0));
+    assert!(text.contains("Oyster hall: oyster, fruiting, air from Anteroom"), "{text}");
+    let (code, text) = program(&["check", "tests/config/mistakes.yaml"]);
+    assert_eq!(code, Some(1));
+    assert!(text.contains("tests/config/mistakes.yaml:7:14: site.elevation"), "{text}");
+    assert_eq!(program(&["check", "no-such-file.yaml"]).0, Some(2));
+}
+
+#[test]
+fn schema_prints_the_schema_or_the_page() {
+    let (code, text) = program(&["schema"]);
+    assert_eq!(code, Some(0));
+    assert_eq!(serde_json::from_str::<serde_json::Value>(&text).unwrap(), config::schema::json());
+    assert_eq!(program(&["schema", "--reference"]), (Some(0), config::schema::reference()));
+}
+
+/// A file with some of its lines left out, doubled, moved in, or with another value behind the key.
+fn damaged() -> impl Strategy<Value = String> {
+    let values = prop::sample::select(vec![
+        "",
+        "~",
+        "[]",
+        "{}",
+        "-1",
+        ".nan",
+        ".inf",
+        "1e400",
+        "off",
+        "yes",
+        "outdoors",
+        "oyster-hall",
+        "lung",
+        "*a",
+        "&a x",
+        "!t x",
+        "\"\"",
+        "\"\\0\"",
+        "0 /h",
+        "1e9 m³",
+        "-5 °C",
+        "99 %",
+        "a/b",
+        "#",
+        "|\n",
+        "\u{feff}",
+        "0x10",
+        "é",
+        "[a: {b}]",
+    ]);
+    let change = (0..4_u8, any::<prop::sample::Index>(), values);
+    prop::collection::vec(change, 1..6).prop_map(|changes| {
+        let mut lines: Vec<String> = read("examples/frosthollow.yaml").lines().map(str::to_owned).collect();
+        for (kind, at, value) in changes {
+            let at = at.index(lines.len());
+            match kind {
+                0 => drop(lines.remove(at)),
+                1 => lines.insert(at, lines[at].clone()),
+                2 => lines[at].insert_str(0, "  "),
+                _ => {
+                    let key = lines[at].split(':').next().unwrap_or_default().to_owned();
+                    lines[at] = format!("{key}: {value}");
+                }
+            }
+        }
+        lines.join("\n")
+    })
+}
+
+proptest! {
+    #[test]
+    fn no_damage_makes_the_reader_panic_or_refuse_without_a_reason(text in damaged()) {
+        if let Err(problems) = config::parse(&text, "farm.yaml") {
+            prop_assert!(!problems.list.is_empty(), "{text}");
+            prop_assert!(problems.list.iter().all(|problem| !problem.mistake.to_string().is_empty()));
+        }
+    }
+
+    #[test]
+    fn no_text_makes_the_reader_panic_or_is_taken_for_a_farm(text in "[ a-z:{}\\[\\]&*!|>'\"%@`,#?\n\t-]{0,80}|.{0,60}") {
+        let problems = config::parse(&text, "farm.yaml").unwrap_err();
+        prop_assert!(!problems.list.is_empty(), "{text}");
+    }
 }
