@@ -162,7 +162,7 @@ fn the_first_configuration_of_the_readme_is_the_example_that_loads() {
     let readme = readme();
     let shown = blocks(&readme, "yaml");
     assert_eq!(shown.len(), 1, "the README shows one configuration");
-    assert_eq!(shown[0].trim(), read("examples/first.yaml").trim());
+    assert_eq!(shown[0].trim(), read("examples/one-room.yaml").trim());
 }
 
 #[test]
