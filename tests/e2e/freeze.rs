@@ -146,3 +146,17 @@ fn the_local_sensor_is_followed_through_the_freeze_hour_by_hour() {
     let celsius = sample(&metrics, "mistwright_outdoors_temperature_celsius");
     assert_eq!(celsius, Some(-11.1), "the metrics lag behind the topics:\n{metrics}");
 }
+
+#[test]
+fn without_a_forecast_the_outdoor_sensor_raises_the_frost_alert_in_the_hour_it_arrives() {
+    let observations = freeze();
+    let world = World::start(&Farm::default());
+    // −1.1, −2.2 and −3.3 °C are above the threshold of −4 °C; the eighteenth hour brings −5.0 °C.
+    for (hour, state) in [(15, "suppressed"), (16, "suppressed"), (17, "suppressed"), (18, "warning")] {
+        world.outdoors(observations[hour].temperature, observations[hour].relative_humidity());
+        world.until_near(&site("outdoors/temperature"), observations[hour].temperature, 0.051);
+        world.outside.until_is(&site("alerts/hard-frost"), state, 20);
+    }
+    let text = &world.outside.messages()[&site("$alert/hard-frost")].payload;
+    assert!(text.contains("5.0 °C"), "{text}");
+}
