@@ -26,7 +26,7 @@ pub fn config(root: &Value, found: &mut Vec<Found>) -> Option<Config> {
     let listen = top.section("http").text("listen").map(|text| text.parse::<SocketAddr>().ok());
 
     let rooms_section = top.section("rooms");
-    if rooms_section.exists() && rooms_section.named().next().is_none() {
+    if rooms_section.is_empty() {
         let hint = "add a room: `oyster-hall:` and its keys, indented";
         found.push(Found::key(rooms_section.here(), Mistake::NoRooms).hint(hint));
     }

@@ -127,6 +127,14 @@ impl Air {
         }
     }
 
+    /// Whether it is no air at all, in a room of any volume.
+    pub fn is_zero(self) -> bool {
+        match self {
+            Self::Flow(flow) => flow.cubic_metres_per_hour() <= 0.0,
+            Self::Changes(changes) => changes.per_hour() <= 0.0,
+        }
+    }
+
     /// Reads either spelling.
     ///
     /// # Errors

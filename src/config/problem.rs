@@ -135,7 +135,7 @@ pub enum Mistake {
     #[error("a room with a crop needs a `fan`")]
     NoFan,
     /// Something that must be more than nothing.
-    #[error("`{0}` is zero or less")]
+    #[error("`{0}` is not more than zero")]
     NotPositive(String),
     /// Two values in the wrong order.
     #[error("{lower} ({lower_value}) is more than {upper} ({upper_value})")]
@@ -153,7 +153,7 @@ pub enum Mistake {
     #[error("`{0}` is above 95 %, where sensors cannot tell moist air from fog")]
     TooWet(String),
     /// Two sources at the same place of the same topic.
-    #[error("`{0}` already feeds this from the same topic and pointer")]
+    #[error("`{0}` already reads the same topic and pointer")]
     SameSource(String),
     /// A source in the tree that the daemon itself publishes.
     #[error("the topic `{0}` lies in the tree that this daemon publishes itself")]

@@ -1,7 +1,7 @@
 //! Rooms: from a checked section to a [`Room`], in the order in which air goes through them.
 
 use super::{
-    kind,
+    kind::{self, Air},
     problem::{Mistake, nearest},
     section::Section,
     table,
@@ -173,7 +173,6 @@ fn crop(section: &Section, found: &mut Vec<Found>) -> Option<Crop> {
 }
 
 fn bands(section: &Section, entry: Option<Entry>, found: &mut Vec<Found>) -> Option<Bands> {
-    let usual = entry?.bands();
     let temperature = section.section("temperature");
     let humidity = section.section("relative-humidity");
     for name in ["lowest", "preferred", "highest"] {
@@ -184,7 +183,7 @@ fn bands(section: &Section, entry: Option<Entry>, found: &mut Vec<Found>) -> Opt
             found.push(Found::value(humidity.path(name), mistake).allowed("at most 95 %").hint(hint));
         }
     }
-    let show = UnitSystem::Metric;
+    let (usual, show) = (entry?.bands(), UnitSystem::Metric);
     Some(Bands {
         temperature: band::<Temperature>(&temperature, usual.temperature, |value| show.temperature(value), found),
         relative_humidity: band::<RelativeHumidity>(
@@ -250,12 +249,12 @@ fn fan(room: &Section, volume: Option<Volume>, found: &mut Vec<Found>) -> Option
     let read = |name| Some(section.air(name)?.flow(volume?));
     let (capacity, floor, usual) = (read("capacity"), read("floor"), read("usual"));
     let fallback = if section.has("fallback") { read("fallback") } else { usual };
-    if crop && floor.is_some_and(|floor| floor.cubic_metres_per_hour() <= 0.0) {
+    if crop && section.air("floor").is_some_and(Air::is_zero) {
         let hint =
             format!("for example `floor: {}`", table::key("rooms.*.fan.floor").map_or("1 /h", |key| key.example));
         found.push(Found::value(section.path("floor"), Mistake::ZeroFloor).allowed("more than nothing").hint(hint));
     }
-    if capacity.is_some_and(|capacity| capacity.cubic_metres_per_hour() <= 0.0) {
+    if section.air("capacity").is_some_and(Air::is_zero) {
         let mistake = Mistake::NotPositive(section.text("capacity").unwrap_or_default());
         found.push(Found::value(section.path("capacity"), mistake).hint("a room without a fan has no `fan` section"));
     }

@@ -152,7 +152,8 @@ fn catalogue(page: &mut String) {
     let legend = origins.map(|origin| format!("**{}** {}", mark(origin), origin.words())).join("; ");
     let _ = write!(
         page,
-        "{legend}. Strains differ more than sources do: write your own bands.\n\n\
+        "{legend}. Sources that ask for 95–100 % are cut at 95 %. Strains differ more than sources do: write your own \
+         bands.\n\n\
          | species | stage | temperature, °C | relative humidity, % | limit, ppm | output, g/kg/h |\n\
          |---|---|---|---|---|---|\n"
     );

@@ -43,6 +43,11 @@ impl<'v> Section<'v> {
         self.keys.is_some()
     }
 
+    /// Whether the file has this section, with nothing in it.
+    pub fn is_empty(&self) -> bool {
+        self.keys.is_some_and(Mapping::is_empty)
+    }
+
     /// Whether the file has this key in it.
     pub fn has(&self, name: &str) -> bool {
         self.value(name).is_some()

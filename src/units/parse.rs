@@ -425,8 +425,8 @@ impl Written for Duration {
     const WORDS: &'static str = "duration";
     const EXAMPLE: &'static str = "10 min";
     const UNITS: &'static [Unit] = &[
-        in_unit("s", 1.0, &["sec", "second", "seconds"]),
         in_unit("min", 60.0, &["minute", "minutes"]),
+        in_unit("s", 1.0, &["sec", "second", "seconds"]),
         in_unit("h", 3_600.0, &["hr", "hour", "hours"]),
         in_unit("d", 86_400.0, &["day", "days"]),
     ];

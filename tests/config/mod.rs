@@ -123,12 +123,12 @@ fn rooms_that_cannot_be_placed_are_still_checked() {
 #[test]
 fn one_mistake_gives_one_message_at_its_line_and_column() {
     for (line, replacement, key, place) in [
-        ("  host: localhost\n", "", "broker", (10, 1)),
+        ("  host: localhost\n", "  port: 1883\n", "broker", (10, 1)),
         ("    volume: 62 m³\n", "    volume: {}\n", "rooms.oyster-room.volume", (18, 13)),
         ("usual: 5 /h", "usual: 0.5 /h", "rooms.oyster-room.fan.floor", (25, 14)),
         ("usual: 5 /h", "usual: 15 /h", "rooms.oyster-room.fan.usual", (26, 14)),
         ("usual: 5 /h", "usual: 5 /h\n      fallback: 0.2 /h", "rooms.oyster-room.fan.floor", (25, 14)),
-        ("unit: ppm", "unit: ppm, maximum-age: 10", "rooms.oyster-room.sensors.carbon-dioxide.maximum-age", (34, 80)),
+        ("unit: ppm", "unit: ppm, maximum-age: 10", "rooms.oyster-room.sensors.carbon-dioxide.maximum-age", (34, 79)),
         (
             "barn/oyster-room/humidity",
             "barn/oyster-room/temperature",
@@ -145,7 +145,7 @@ fn one_mistake_gives_one_message_at_its_line_and_column() {
         ("  oyster-room:\n", "  12:\n", "rooms.12", (17, 3)),
         ("output: 6 L/h", "output: −6 L/h", "rooms.oyster-room.humidifier.output", (29, 15)),
         ("stage: fruiting", "stage: !word fruiting", "rooms.oyster-room.crop.stage", (21, 14)),
-        ("stage: fruiting", "stage: ", "rooms.oyster-room.crop.stage", (22, 7)),
+        ("stage: fruiting", "stage: ", "rooms.oyster-room.crop.stage", (21, 13)),
         ("host: localhost", "host: localhost\n  port: 0", "broker.port", (12, 9)),
         ("contact: grower@small-barn.example", "service: met-norway", "forecast", (13, 1)),
     ] {
@@ -191,9 +191,8 @@ fn anchors_and_merges_are_understood() {
 
 #[test]
 fn the_reference_page_is_in_step_with_the_table() {
-    assert_eq!(
-        read("examples/REFERENCE.md"),
-        config::schema::reference(),
+    assert!(
+        read("examples/REFERENCE.md") == config::schema::reference(),
         "run `mistwright schema --reference > examples/REFERENCE.md`"
     );
 }
