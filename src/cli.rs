@@ -6,6 +6,8 @@ use clap::{Parser, Subcommand};
 
 mod air;
 mod check;
+#[cfg(feature = "demo")]
+mod demo;
 mod run;
 mod schema;
 
@@ -31,6 +33,9 @@ enum Command {
     Air(air::AirArguments),
     Check(check::CheckArguments),
     Schema(schema::SchemaArguments),
+    /// Show the whole job on a simulated farm: no network, broker or configuration needed.
+    #[cfg(feature = "demo")]
+    Demo(demo::DemoArguments),
 }
 
 /// What everybody who follows the advice must know.
@@ -61,5 +66,7 @@ fn with_arguments(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Air(arguments) => air::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Schema(arguments) => schema::run(&arguments),
+        #[cfg(feature = "demo")]
+        Command::Demo(arguments) => demo::demo(&arguments),
     }
 }

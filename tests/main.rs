@@ -3,6 +3,7 @@
 
 mod architecture;
 mod config;
+mod demo;
 mod docs;
 mod e2e;
 mod engine;

@@ -53,10 +53,14 @@ pub(super) fn run(arguments: &RunArguments) -> ExitCode {
 
 /// Runs `work` on the program's single-threaded runtime.
 pub(super) fn block_on<T>(work: impl Future<Output = Result<T, app::AppError>>) -> Result<T, app::AppError> {
+    runtime().map_err(app::AppError::Runtime)?.block_on(work)
+}
+
+/// The program's single-threaded runtime.
+pub(super) fn runtime() -> std::io::Result<tokio::runtime::Runtime> {
     // TLS needs its provider once, before the first connection. A second call finds it there.
     let _ = rustls::crypto::ring::default_provider().install_default();
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(app::AppError::Runtime)?;
-    runtime.block_on(work)
+    tokio::runtime::Builder::new_current_thread().enable_all().build()
 }
 
 /// Resolves at SIGTERM or SIGINT.

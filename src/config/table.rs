@@ -159,9 +159,9 @@ const SERVICES: &[Key] = &[
     row(
         "forecast.base-url",
         Kind::Url,
-        Need::Default("https://api.met.no/weatherapi/locationforecast/2.0"),
+        Need::Default("https://api.met.no"),
         "Where the service's interface starts; change it for a proxy of your own.",
-        "https://api.met.no/weatherapi/locationforecast/2.0",
+        "https://api.met.no",
     ),
     row(
         "forecast.contact",

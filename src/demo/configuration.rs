@@ -4,19 +4,19 @@ use std::net::SocketAddr;
 
 use crate::units::UnitSystem;
 
-/// The farm as it is configured. It is parsed like any other file.
-const FARM: &str = include_str!("farm.yaml");
+/// The farm as it is configured: the same file that a grower may start from. It is parsed like any other file.
+const FARM: &str = include_str!("../../examples/frosthollow.yaml");
 
 /// Name of the site in [`FARM`].
 pub(super) const SITE: &str = "frosthollow";
 
 /// Height above sea level in [`FARM`], m.
-pub(super) const ELEVATION: f64 = 210.0;
+pub(super) const ELEVATION: f64 = 420.0;
 
 /// Degrees north and east in [`FARM`].
-pub(super) const PLACE: (f64, f64) = (61.35, 25.28);
+pub(super) const PLACE: (f64, f64) = (61.3498, 25.2841);
 
-/// Temperature in [`FARM`] at which lines freeze, °C: the default of its key.
+/// Temperature in [`FARM`] at which lines freeze, °C.
 pub(super) const HARD_FROST: f64 = -4.0;
 
 /// Time zone in [`FARM`].
@@ -35,7 +35,7 @@ pub(super) struct Addresses {
 
 /// The text of the configuration.
 pub(super) fn text(addresses: &Addresses, units: UnitSystem) -> String {
-    let base = format!("http://{}/weatherapi/locationforecast/2.0", addresses.weather);
+    let base = format!("http://{}", addresses.weather);
     let units = match units {
         UnitSystem::Metric => "metric",
         UnitSystem::Us => "us",
@@ -47,23 +47,37 @@ pub(super) fn text(addresses: &Addresses, units: UnitSystem) -> String {
         ("forecast", "base-url", base),
         ("http", "listen", addresses.http.to_string()),
     ];
-    changes.iter().fold(FARM.to_owned(), |text, (section, key, value)| set(&text, section, key, value))
+    // The embedded broker asks nobody for a name.
+    let open = without(&without(FARM, "broker", "user"), "broker", "password-file");
+    changes.iter().fold(open, |text, (section, key, value)| set(&text, section, key, value))
+}
+
+/// The line of a key in a section of the top level, where it is written, and the section's own.
+fn find(lines: &[String], section: &str, key: &str) -> Option<(usize, Option<usize>)> {
+    let (head, own) = (format!("{section}:"), format!("  {key}:"));
+    let start = lines.iter().position(|line| line.trim_end() == head)?;
+    let inside = |line: &String| line.is_empty() || line.starts_with([' ', '#']);
+    let end = lines[start + 1..].iter().position(|line| !inside(line)).map_or(lines.len(), |after| start + 1 + after);
+    Some((start, (start + 1..end).find(|number| lines[*number].starts_with(&own))))
+}
+
+/// Removes the line of `key` in a section of the top level, if it is there.
+fn without(text: &str, section: &str, key: &str) -> String {
+    let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+    if let Some((_, Some(written))) = find(&lines, section, key) {
+        lines.remove(written);
+    }
+    lines.join("\n") + "\n"
 }
 
 /// Sets `key` in a section of the top level, in its line where it is written, else in a new first line.
 fn set(text: &str, section: &str, key: &str, value: &str) -> String {
-    let (head, own) = (format!("{section}:"), format!("  {key}:"));
     let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
-    let Some(start) = lines.iter().position(|line| line.trim_end() == head) else {
-        return format!("{text}\n{head}\n{own} \"{value}\"\n");
-    };
-    let inside = |line: &String| line.is_empty() || line.starts_with([' ', '#']);
-    let end = lines[start + 1..].iter().position(|line| !inside(line)).map_or(lines.len(), |after| start + 1 + after);
-    let line = format!("{own} \"{value}\"");
-    let written = (start + 1..end).find(|number| lines[*number].starts_with(&own));
-    match written {
-        Some(number) => lines[number] = line,
-        None => lines.insert(start + 1, line),
+    let line = format!("  {key}: \"{value}\"");
+    match find(&lines, section, key) {
+        Some((_, Some(written))) => lines[written] = line,
+        Some((start, None)) => lines.insert(start + 1, line),
+        None => lines.extend([format!("{section}:"), line]),
     }
     lines.join("\n") + "\n"
 }
@@ -77,7 +91,9 @@ mod tests {
         let text = "a:\n  port: 1\nb:\n  port: 2\n";
         assert_eq!(set(text, "b", "port", "9"), "a:\n  port: 1\nb:\n  port: \"9\"\n");
         assert_eq!(set(text, "a", "host", "h"), "a:\n  host: \"h\"\n  port: 1\nb:\n  port: 2\n");
-        assert_eq!(set(text, "c", "key", "v"), "a:\n  port: 1\nb:\n  port: 2\n\nc:\n  key: \"v\"\n");
+        assert_eq!(set(text, "c", "key", "v"), "a:\n  port: 1\nb:\n  port: 2\nc:\n  key: \"v\"\n");
+        assert_eq!(without(text, "a", "port"), "a:\nb:\n  port: 2\n");
+        assert_eq!(without(text, "a", "user"), text);
     }
 
     #[test]
@@ -87,5 +103,6 @@ mod tests {
         assert!(FARM.contains(&format!("latitude: {}\n", PLACE.0)));
         assert!(FARM.contains(&format!("longitude: {}\n", PLACE.1)));
         assert!(FARM.contains(&format!("time-zone: {TIME_ZONE}\n")));
+        assert!(FARM.contains("hard-frost: −4 °C\n") && (HARD_FROST + 4.0).abs() < f64::EPSILON);
     }
 }

@@ -14,30 +14,36 @@ pub(super) const NAMES: [&str; 4] = ["lung", "oyster-hall", "shiitake-loft", "li
 /// What the fans' plates say they move at full command, m³/h.
 pub(super) const FAN_PLATES: [f64; 4] = [BUILDS[0].fan.0, BUILDS[1].fan.0, BUILDS[2].fan.0, BUILDS[3].fan.0];
 
+/// How long the usual settings have run before dusk, s.
+const AFTERNOON: f64 = 2.0 * 3_600.0;
+
 /// Half the humidistat's hysteresis, as a ratio.
 const HUMIDISTAT: f64 = 0.01;
 
-/// A room is truly short when its humidifier has run without a pause for this many seconds and its humidity is still
-/// [`SHORT_BY`] below the target.
+/// What the crops (and the anteroom's configuration) bear at least, a ratio: below it a room is truly too dry.
+const LOWEST: [f64; 4] = [0.62, 0.85, 0.68, 0.90];
+
+/// A room is truly short when its humidifier has run without a pause for this many seconds and its air at the crop is
+/// still below [`LOWEST`].
 const SHORT_AFTER: f64 = 900.0;
-const SHORT_BY: f64 = 0.02;
 
 /// What the configuration does not know: leaks are larger, less of the mist evaporates, fans give less than their
 /// plates say, and crops breathe differently.
 const BUILDS: [Build; 4] = [
     Build {
-        volume: 120.0,
-        leak: 0.6,
-        envelope: 70.0,
-        fabric: 5_000.0,
-        film: 700.0,
-        coldest: (0.88, 6.0),
-        heater: (32_000.0, 13.0),
-        humidifier: 9.0,
-        evaporated: 0.86,
+        volume: 95.0,
+        leak: 0.5,
+        envelope: 58.0,
+        fabric: 4_500.0,
+        film: 640.0,
+        coldest: (0.88, 5.0),
+        heater: (30_000.0, 10.0),
+        humidifier: 5.0,
+        evaporated: 0.95,
         respiration: 0.0,
         transpiration: 0.0,
-        fan: (1_800.0, 0.94),
+        fan: (2_400.0, 0.94),
+        exhaust: false,
         mixing: 40.0,
     },
     Build {
@@ -47,49 +53,52 @@ const BUILDS: [Build; 4] = [
         fabric: 9_000.0,
         film: 950.0,
         coldest: (0.91, 9.0),
-        heater: (14_000.0, 16.0),
-        humidifier: 12.0,
-        evaporated: 0.82,
-        respiration: 0.36,
+        heater: (18_000.0, 16.0),
+        humidifier: 14.0,
+        evaporated: 0.80,
+        respiration: 0.42,
         transpiration: 0.9,
-        fan: (1_400.0, 0.93),
+        fan: (1_500.0, 0.93),
+        exhaust: true,
         mixing: 32.0,
     },
     Build {
         volume: 140.0,
-        leak: 0.22,
+        leak: 0.45,
         envelope: 48.0,
         fabric: 7_000.0,
         film: 760.0,
         coldest: (0.92, 7.0),
-        heater: (9_000.0, 15.0),
-        humidifier: 5.0,
-        evaporated: 0.83,
-        respiration: 0.10,
+        heater: (10_000.0, 15.0),
+        humidifier: 8.0,
+        evaporated: 0.84,
+        respiration: 0.11,
         transpiration: 0.5,
-        fan: (900.0, 0.96),
+        fan: (700.0, 0.96),
+        exhaust: true,
         mixing: 28.0,
     },
     Build {
-        volume: 95.0,
+        volume: 90.0,
         leak: 0.30,
         envelope: 40.0,
         fabric: 4_500.0,
         film: 560.0,
-        coldest: (0.90, 5.0),
-        heater: (7_000.0, 17.0),
-        humidifier: 3.0,
+        coldest: (0.92, 5.0),
+        heater: (9_000.0, 15.0),
+        humidifier: 7.0,
         evaporated: 0.78,
-        respiration: 0.16,
+        respiration: 0.12,
         transpiration: 0.4,
         fan: (800.0, 0.92),
+        exhaust: true,
         mixing: 34.0,
     },
 ];
 
 /// The air of each room at dusk: °C, RH, ppm.
 const AT_DUSK: [(f64, f64, f64); 4] =
-    [(13.0, 0.62, 450.0), (16.0, 0.88, 820.0), (15.0, 0.80, 700.0), (17.0, 0.89, 760.0)];
+    [(10.0, 0.72, 450.0), (16.0, 0.88, 780.0), (15.0, 0.76, 700.0), (15.0, 0.92, 640.0)];
 
 /// A sensor: slow, a little off, and noisy.
 #[derive(Debug, Clone, Copy)]
@@ -142,6 +151,8 @@ struct Fitted {
     relative_humidity: Sensor,
     carbon_dioxide: Sensor,
     drive: Drive,
+    /// Relative humidity at the crop, a ratio.
+    humidity: f64,
     /// Seconds for which the humidifier has run in vain.
     in_vain: f64,
     /// Seconds since dusk at which the room was first truly short of moisture.
@@ -158,8 +169,20 @@ pub(super) struct Farm {
 }
 
 impl Farm {
-    /// The farm at dusk.
-    pub(super) fn new(outdoors: &Outdoors) -> Self {
+    /// The farm at dusk, as the afternoon's usual settings have left it.
+    pub(super) fn at_dusk(outdoors: &Outdoors) -> Self {
+        let usual = [(0.45, 0.70), (0.40, 0.87), (0.30, 0.75), (0.45, 0.93)];
+        let mut farm = Self::new(outdoors);
+        farm.pass(AFTERNOON, &usual.map(|(fan, humidity)| Orders { fan, humidity: Some(humidity) }), outdoors);
+        farm.passed = 0.0;
+        for fitted in &mut farm.rooms {
+            fitted.in_vain = 0.0;
+            fitted.short_from = None;
+        }
+        farm
+    }
+
+    fn new(outdoors: &Outdoors) -> Self {
         let pressure = outdoors.pressure;
         let rooms = BUILDS.iter().zip(AT_DUSK).enumerate().map(|(number, (build, (celsius, humidity, dioxide)))| {
             let sign = if number % 2 == 0 { 1.0 } else { -1.0 };
@@ -169,6 +192,7 @@ impl Farm {
                 relative_humidity: Sensor { shown: humidity, lag: 60.0, offset: 0.008 * sign, spread: 0.003 },
                 carbon_dioxide: Sensor { shown: dioxide, lag: 90.0, offset: 15.0 * sign, spread: 6.0 },
                 drive: Drive { fan: 0.3, humidifier: false },
+                humidity,
                 in_vain: 0.0,
                 short_from: None,
             }
@@ -186,7 +210,7 @@ impl Farm {
     }
 
     fn switch(&mut self, orders: &[Orders; 4]) {
-        for (fitted, orders) in self.rooms.iter_mut().zip(orders) {
+        for ((fitted, orders), lowest) in self.rooms.iter_mut().zip(orders).zip(LOWEST) {
             // The fan's drive takes about 20 s to follow.
             fitted.drive.fan += (orders.fan - fitted.drive.fan) * (STEP / 20.0);
             let measured = fitted.relative_humidity.shown;
@@ -196,7 +220,7 @@ impl Farm {
                 Some(_) => fitted.drive.humidifier,
                 None => false,
             };
-            let vain = orders.humidity.is_some_and(|target| fitted.drive.humidifier && measured < target - SHORT_BY);
+            let vain = fitted.drive.humidifier && fitted.humidity < lowest;
             fitted.in_vain = if vain { fitted.in_vain + STEP } else { 0.0 };
             if fitted.in_vain >= SHORT_AFTER && fitted.short_from.is_none() {
                 fitted.short_from = Some(self.passed - SHORT_AFTER);
@@ -205,17 +229,22 @@ impl Farm {
     }
 
     fn step(&mut self, outdoors: &Outdoors) {
-        let flows: Vec<f64> = self.rooms.iter().map(|fitted| fitted.room.flow(fitted.drive)).collect();
-        let drawn: f64 = flows.iter().skip(1).sum();
         let anteroom = self.rooms[0].room.at_crop();
+        let supply = |number: usize| if number == 0 { outdoors.air } else { anteroom };
+        let mut flows: Vec<f64> = self
+            .rooms
+            .iter()
+            .enumerate()
+            .map(|(number, fitted)| fitted.room.flow(fitted.drive, &supply(number)))
+            .collect();
+        // What the rooms draw comes in from outdoors whether the anteroom's own fan pushes it or not.
+        flows[0] = flows[0].max(flows.iter().skip(1).sum());
         for (number, fitted) in self.rooms.iter_mut().enumerate() {
-            // What the rooms draw comes in from outdoors whether the anteroom's own fan pushes it or not.
-            let (flow, supply) =
-                if number == 0 { (flows[0].max(drawn), &outdoors.air) } else { (flows[number], &anteroom) };
-            fitted.room.step(fitted.drive, flow, supply, &outdoors.air);
+            fitted.room.step(fitted.drive, flows[number], &supply(number), &outdoors.air);
             let air = fitted.room.at_crop();
             fitted.temperature.follow(air.temperature);
-            fitted.relative_humidity.follow(air.relative_humidity(outdoors.pressure));
+            fitted.humidity = air.relative_humidity(outdoors.pressure);
+            fitted.relative_humidity.follow(fitted.humidity);
             fitted.carbon_dioxide.follow(air.carbon_dioxide);
         }
     }
@@ -254,15 +283,15 @@ mod tests {
 
     fn orders() -> [Orders; 4] {
         [
-            Orders { fan: 0.3, humidity: Some(0.60) },
-            Orders { fan: 0.45, humidity: Some(0.88) },
-            Orders { fan: 0.3, humidity: Some(0.80) },
-            Orders { fan: 0.45, humidity: Some(0.90) },
+            Orders { fan: 0.4, humidity: Some(0.72) },
+            Orders { fan: 0.4, humidity: Some(0.88) },
+            Orders { fan: 0.3, humidity: Some(0.76) },
+            Orders { fan: 0.45, humidity: Some(0.93) },
         ]
     }
 
     #[test]
-    fn a_mild_evening_is_held_and_the_freeze_leaves_a_room_short() {
+    fn a_mild_evening_is_held_and_the_freeze_leaves_the_anteroom_short() {
         let mut mild = Farm::new(&outdoors(6.0));
         mild.pass(3.0 * 3_600.0, &orders(), &outdoors(6.0));
         for (name, (reading, orders)) in NAMES.iter().zip(mild.read().iter().zip(orders())) {
@@ -273,10 +302,10 @@ mod tests {
         let mut cold = Farm::new(&outdoors(-14.0));
         cold.pass(3.0 * 3_600.0, &orders(), &outdoors(-14.0));
         let read = cold.read();
-        assert!(read[3].relative_humidity < 0.88, "{read:?}");
-        assert!(cold.short_from()[3].is_some());
+        assert!(read[0].relative_humidity < 0.62, "{read:?}");
+        assert!(cold.short_from()[0].is_some());
         // The heaters are made for the frost: temperature is held in both.
-        for (reading, celsius) in read.iter().zip([13.0, 16.0, 15.0, 17.0]) {
+        for (reading, celsius) in read.iter().zip([10.0, 16.0, 15.0, 15.0]) {
             assert!((reading.temperature - celsius).abs() < 1.2, "{read:?}");
         }
     }

@@ -82,12 +82,9 @@ pub enum DemoError {
         /// For how long it was waited for.
         waited: Duration,
     },
-    /// The daemon's HTTP server cannot be asked.
-    #[error("cannot ask the daemon over HTTP: {0}")]
+    /// No HTTP client could be made.
+    #[error("cannot make an HTTP client: {0}")]
     Http(#[from] reqwest::Error),
-    /// The daemon's snapshot is not JSON.
-    #[error("the daemon's snapshot is not JSON: {0}")]
-    Snapshot(serde_json::Error),
     /// The story cannot be written.
     #[error("cannot write the story: {0}")]
     Output(#[from] io::Error),

@@ -27,8 +27,8 @@ use crate::{io::clock::ScenarioHandle, units::UnitSystem};
 /// Scenario time between two batches of readings.
 const BATCH: Duration = Duration::from_secs(60);
 
-/// Readings in a batch: three of the outdoor air and three of each room.
-const READINGS: u64 = 3 + 3 * NAMES.len() as u64;
+/// Readings in a batch: three of the outdoor air, three of each room, but no carbon dioxide of the anteroom.
+const READINGS: u64 = 3 + 3 * NAMES.len() as u64 - 1;
 
 /// The demo gives up when the daemon has not taken in a batch for so long.
 const LONGEST_WAIT: Duration = Duration::from_secs(30);
@@ -39,7 +39,10 @@ const START: Duration = Duration::from_secs(20);
 /// The daemon is asked this often.
 const ASKED_EVERY: Duration = Duration::from_millis(3);
 
-/// The hours over which the dusk's water projection is compared with the truth.
+/// The daemon is given this long to hear what the crops breathe before its projection is taken down.
+const SETTLED: Duration = Duration::from_secs(3_600);
+
+/// The hours over which the evening's water projection is compared with the truth.
 const PROJECTED: Duration = Duration::from_secs(12 * 3_600);
 
 /// When the night is over.
@@ -97,14 +100,14 @@ impl<W: Write> Play<W> {
         let mut sensors = Link::open("frosthollow-sensors", cast.broker, Vec::new());
         let mut automation = Link::open("frosthollow-rules", cast.broker, rules.filters());
         let mut reader = Link::open("frosthollow-reader", cast.broker, Story::<W>::filters());
-        let client = reqwest::Client::builder().timeout(LONGEST_WAIT).build()?;
+        let client = reqwest::Client::builder().timeout(LONGEST_WAIT).no_proxy().build()?;
         let everybody = async {
             sensors.ready().await?;
             automation.ready().await?;
             reader.ready().await
         };
         timeout(START, everybody).await.map_err(|_| DemoError::BrokerSilent)??;
-        let farm = Farm::new(&cast.night.truth(cast.night.start));
+        let farm = Farm::at_dusk(&cast.night.truth(cast.night.start));
         Ok(Self {
             farm,
             rules,
@@ -188,54 +191,55 @@ impl<W: Write> Play<W> {
     }
 
     async fn publish(&mut self, outdoors: &Outdoors, readings: &[Readings]) -> Result<(), DemoError> {
-        let air = &outdoors.air;
-        let humidity = air.relative_humidity(outdoors.pressure) * 100.0;
-        let numbers = [
-            ("temperature", format!("{:.2}", air.temperature)),
-            ("humidity", format!("{humidity:.1}")),
-            ("pressure", format!("{:.1}", outdoors.pressure / 100.0)),
-        ];
-        for (quantity, number) in numbers {
-            self.sensors.publish(&format!("sensors/outdoors/{quantity}"), number).await?;
-        }
         let rounded = |value: f64, steps: f64| (value * steps).round() / steps;
-        for (name, reading) in NAMES.iter().zip(readings) {
-            let payload = json!({
+        let air = &outdoors.air;
+        let station = json!({
+            "t": rounded(air.temperature, 100.0),
+            "rh": rounded(air.relative_humidity(outdoors.pressure) * 100.0, 10.0),
+            "p": rounded(outdoors.pressure / 100.0, 10.0),
+        });
+        let site = configuration::SITE;
+        self.sensors.publish(&format!("{site}/station"), station.to_string()).await?;
+        for (room, (name, reading)) in NAMES.iter().zip(readings).enumerate() {
+            let air = json!({
                 "temperature": rounded(reading.temperature, 100.0),
                 "humidity": rounded(reading.relative_humidity * 100.0, 10.0),
-                "co2": reading.carbon_dioxide.round(),
             });
-            self.sensors.publish(&format!("sensors/{name}/air"), payload.to_string()).await?;
+            self.sensors.publish(&format!("{site}/{name}/air"), air.to_string()).await?;
+            if room != 0 {
+                let dioxide = format!("{:.0}", reading.carbon_dioxide);
+                self.sensors.publish(&format!("{site}/{name}/co2"), dioxide).await?;
+            }
         }
         self.published += READINGS;
         Ok(())
     }
 
-    /// Waits until the daemon has counted every reading that was published.
+    /// Waits until the daemon has counted every reading that was published. A request that fails is asked again: the
+    /// daemon closes connections that have grown old.
     async fn taken_in(&self) -> Result<(), DemoError> {
         let counted = async {
-            while self.counted().await? < self.published {
+            while self.counted().await.unwrap_or(0) < self.published {
                 sleep(ASKED_EVERY).await;
             }
-            Ok(())
         };
-        timeout(LONGEST_WAIT, counted).await.unwrap_or(Err(DemoError::DaemonSilent { waited: LONGEST_WAIT }))
+        timeout(LONGEST_WAIT, counted).await.map_err(|_| DemoError::DaemonSilent { waited: LONGEST_WAIT })
     }
 
-    /// Readings that the daemon says it has taken in or refused.
-    async fn counted(&self) -> Result<u64, DemoError> {
+    /// Readings that the daemon says it has taken in or refused; `None` where it could not be asked.
+    async fn counted(&self) -> Option<u64> {
         let url = format!("http://{}/snapshot.json", self.cast.http);
-        let body = self.client.get(url).send().await?.text().await?;
-        let snapshot: Value = serde_json::from_str(&body).map_err(DemoError::Snapshot)?;
-        let sources = snapshot["sources"].as_array().map(Vec::as_slice).unwrap_or_default();
-        Ok(sources.iter().map(counted_of).sum())
+        let body = self.client.get(url).send().await.ok()?.text().await.ok()?;
+        let snapshot: Value = serde_json::from_str(&body).ok()?;
+        Some(snapshot["sources"].as_array()?.iter().map(counted_of).sum())
     }
 
-    /// Notes what the daemon projects at dusk, and what was truly drawn when its time is over.
+    /// Notes what the daemon projects in the evening, and what was truly drawn when its time is over.
     fn note_projections(&mut self) {
         let ledgers = self.farm.ledgers();
         for (room, noted) in self.projections.iter_mut().enumerate() {
             match noted {
+                None if self.passed < SETTLED => {}
                 None => {
                     let water = self.story.number(room, "moisture/water-next-12-hours");
                     *noted = water.map(|water| Projection {
@@ -286,7 +290,11 @@ impl<W: Write> Play<W> {
     }
 
     fn tell_water(&mut self) -> Result<(), DemoError> {
-        self.story.line("  Water drawn in the 12 hours from dusk: projected, and what the simulation truly drew")?;
+        let from = self.projections.iter().flatten().map(|projection| projection.at).min().unwrap_or(SETTLED);
+        let from = self.moment(from.as_secs_f64()).map(|moment| self.story.time(moment)).unwrap_or_default();
+        let heading =
+            format!("  Water drawn in the 12 hours from {from}: projected then, and truly drawn in the simulation");
+        self.story.line(&heading)?;
         let ledgers = self.farm.ledgers();
         for (room, title) in TITLES.iter().enumerate() {
             let unit = self.story.unit(room, "moisture/water-next-12-hours");

@@ -50,6 +50,8 @@ pub(super) struct Build {
     pub(super) transpiration: f64,
     /// The fan's flow at full command, m³/h, and the share of it that dust and ducts leave.
     pub(super) fan: (f64, f64),
+    /// Whether the fan pulls room air out; otherwise it pushes the supply in. It moves volume at that air's state.
+    pub(super) exhaust: bool,
     /// Exchange between the layers, room volumes per hour.
     pub(super) mixing: f64,
 }
@@ -112,15 +114,16 @@ impl Room {
         self.ledger
     }
 
-    /// Volume flow of the fan at a command, m³/h.
-    pub(super) fn flow(&self, drive: Drive) -> f64 {
-        drive.fan.clamp(0.0, 1.0) * self.build.fan.0 * self.build.fan.1
+    /// Dry air that the fan moves at a command, kg/h.
+    pub(super) fn flow(&self, drive: Drive, supply: &Air) -> f64 {
+        let moved = if self.build.exhaust { &self.lower } else { supply };
+        drive.fan.clamp(0.0, 1.0) * self.build.fan.0 * self.build.fan.1 * moved.density(self.pressure)
     }
 
-    /// Lets [`STEP`] pass with `flow` (m³/h, at the supply's state) of `supply` and leaks of `outdoors`.
+    /// Lets [`STEP`] pass with `flow` (kg/h of dry air) of `supply` and leaks of `outdoors`.
     pub(super) fn step(&mut self, drive: Drive, flow: f64, supply: &Air, outdoors: &Air) {
         let hours = STEP / 3_600.0;
-        let supplied = flow * supply.density(self.pressure) * hours;
+        let supplied = flow * hours;
         let leaked = self.build.leak * self.build.volume * outdoors.density(self.pressure) * hours;
         self.exchange(supplied, leaked, supply, outdoors, hours);
         self.humidify(drive, hours);
@@ -236,13 +239,14 @@ mod tests {
             respiration: 0.45,
             transpiration: 1.0,
             fan: (1_600.0, 0.95),
+            exhaust: false,
             mixing: 30.0,
         }
     }
 
     fn run(room: &mut Room, drive: Drive, outdoors: &Air, hours: f64) {
         for _ in 0..(hours * 3_600.0 / STEP) as usize {
-            let flow = room.flow(drive);
+            let flow = room.flow(drive, outdoors);
             room.step(drive, flow, outdoors, outdoors);
         }
     }

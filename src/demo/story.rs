@@ -11,7 +11,7 @@ use serde_json::Value;
 use super::{configuration::SITE, farm::NAMES, link::Message};
 
 /// What people call the rooms, in the order of [`NAMES`].
-pub(super) const TITLES: [&str; 4] = ["Lung room", "Oyster hall", "Shiitake loft", "Lion's mane bay"];
+pub(super) const TITLES: [&str; 4] = ["Anteroom", "Oyster hall", "Shiitake loft", "Lion's mane bay"];
 
 /// Columns of the table: heading, width, and the property that fills it.
 const COLUMNS: [(&str, usize, &str); 8] = [
@@ -33,6 +33,10 @@ const WIDTH: usize = 100;
 
 /// A change of what limits the advice is told when it has stood for so many batches of readings.
 const STANDS: u32 = 5;
+
+/// Units that are not parted from their numbers at the end of a line.
+const UNITS: [&str; 10] = ["%", "°C", "°F", "ppm", "kg/h", "lb/h", "g/kg", "m³/h", "cfm", "L"];
+const HARD_SPACE: char = '\u{a0}';
 
 /// When an alert was raised, and what it said.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -173,16 +177,16 @@ impl<W: Write> Story<W> {
             }
             let text = self.heard.get(&format!("{device}/$alert/{alert}")).cloned();
             let said = match (raised, text) {
-                (true, Some(text)) => text,
+                (true, Some(text)) => format!("{} {}, {alert}: {text}", state.to_uppercase(), title(device)),
                 // The text is on its way.
                 (true, None) => continue,
-                (false, _) => "is over.".to_owned(),
+                (false, _) => format!("over: {}, {alert} ({state})", title(device)),
             };
             let first = !self.raised.iter().any(|raised| raised.device == device && raised.alert == alert);
             if raised && first {
                 self.raised.push(Raised { at: now, device: device.to_owned(), alert: alert.to_owned() });
             }
-            let line = format!("{}  {} {} ({alert}): {said}", self.time(now), title(device), state.to_uppercase());
+            let line = format!("{}  {said}", self.time(now));
             self.told_alerts.insert(topic.clone(), state);
             self.sentence(&line, 7)?;
         }
@@ -246,7 +250,11 @@ pub(super) fn title(device: &str) -> &str {
 /// Breaks a text between words.
 fn wrapped(text: &str, indent: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
-    for word in text.split(' ') {
+    // A number stays with its unit.
+    let glued = UNITS
+        .iter()
+        .fold(text.to_owned(), |text, unit| text.replace(&format!(" {unit}"), &format!("{HARD_SPACE}{unit}")));
+    for word in glued.split(' ') {
         let last = lines.len() - 1;
         let length = lines[last].chars().count();
         if length + 1 + word.chars().count() > WIDTH && length > indent {
@@ -258,7 +266,7 @@ fn wrapped(text: &str, indent: usize) -> Vec<String> {
             lines[last].push_str(word);
         }
     }
-    lines
+    lines.iter().map(|line| line.replace(HARD_SPACE, " ")).collect()
 }
 
 #[cfg(test)]
@@ -293,8 +301,8 @@ mod tests {
         story.tell_changes(NOW).unwrap();
         assert_eq!(
             told(&story),
-            "08:00  Farm WARNING (hard-frost): Lines may freeze from 21:00.\n\
-             08:00  Farm NORMAL (hard-frost): is over.\n"
+            "08:00  WARNING Farm, hard-frost: Lines may freeze from 21:00.\n\
+             08:00  over: Farm, hard-frost (normal)\n"
         );
         assert_eq!(story.raised.len(), 1);
     }

@@ -72,7 +72,7 @@ fn what_is_left_out_has_the_documented_default() {
     assert_eq!(config.broker.client_id, "mistwright-small-barn");
     assert_eq!(config.broker.domain.as_str(), "homie");
     assert_eq!(config.http_listen, Some("127.0.0.1:9417".parse().unwrap()));
-    assert_eq!(config.forecast.unwrap().base_url, "https://api.met.no/weatherapi/locationforecast/2.0");
+    assert_eq!(config.forecast.unwrap().base_url, "https://api.met.no");
     let room = &config.farm.rooms[0];
     assert_eq!((room.title.as_str(), room.intake, room.burner), ("Oyster room", Intake::Outdoors, false));
     assert_eq!(room.fan.fallback, room.fan.usual);
