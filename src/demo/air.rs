@@ -60,16 +60,6 @@ impl Air {
     pub(super) fn heat_capacity(&self) -> f64 {
         1.006 + 1.86 * self.humidity_ratio
     }
-
-    /// The mean of two airs, `share` of it being `other`.
-    pub(super) fn mixed(&self, other: &Self, share: f64) -> Self {
-        let between = |a: f64, b: f64| a + share * (b - a);
-        Self {
-            temperature: between(self.temperature, other.temperature),
-            humidity_ratio: between(self.humidity_ratio, other.humidity_ratio),
-            carbon_dioxide: between(self.carbon_dioxide, other.carbon_dioxide),
-        }
-    }
 }
 
 #[cfg(test)]

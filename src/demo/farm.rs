@@ -44,7 +44,7 @@ const BUILDS: [Build; 4] = [
         transpiration: 0.0,
         fan: (2_400.0, 0.94),
         exhaust: false,
-        mixing: 40.0,
+        mixing: 60.0,
     },
     Build {
         volume: 180.0,
@@ -60,7 +60,7 @@ const BUILDS: [Build; 4] = [
         transpiration: 0.9,
         fan: (1_500.0, 0.93),
         exhaust: true,
-        mixing: 32.0,
+        mixing: 45.0,
     },
     Build {
         volume: 140.0,
@@ -76,7 +76,7 @@ const BUILDS: [Build; 4] = [
         transpiration: 0.5,
         fan: (700.0, 0.96),
         exhaust: true,
-        mixing: 28.0,
+        mixing: 40.0,
     },
     Build {
         volume: 90.0,
@@ -92,7 +92,7 @@ const BUILDS: [Build; 4] = [
         transpiration: 0.4,
         fan: (800.0, 0.92),
         exhaust: true,
-        mixing: 34.0,
+        mixing: 50.0,
     },
 ];
 

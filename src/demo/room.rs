@@ -10,11 +10,14 @@
 
 use super::air::{Air, LATENT, humidity_ratio};
 
-/// Length of a step, in seconds: small against the shortest time constant of a layer (45 s, mixing 40 times an hour).
+/// Length of a step, in seconds: small against the shortest time constant of a layer (30 s, mixing 60 times an hour).
 pub(super) const STEP: f64 = 1.0;
 
 /// Share of the supply that enters the upper layer; the rest falls to the crop.
 const SUPPLY_ABOVE: f64 = 0.7;
+
+/// Share of the mist that is thrown into the upper layer; ducts bring the rest down.
+const MIST_ABOVE: f64 = 0.6;
 
 /// Share of the heater's warmth that goes to the upper layer.
 const HEAT_ABOVE: f64 = 0.6;
@@ -160,14 +163,17 @@ impl Room {
             return;
         }
         let thrown = self.build.humidifier * hours;
-        // The air takes up no more than it can hold; the rest of the mist falls and drains.
-        let saturated = humidity_ratio(self.upper.temperature, 1.0, self.pressure);
-        let room = (saturated - self.upper.humidity_ratio).max(0.0) * self.mass;
-        let vapour = (thrown * self.build.evaporated).min(room);
-        self.upper.humidity_ratio += vapour / self.mass;
-        self.upper.temperature -= vapour * LATENT / (self.mass * self.upper.heat_capacity());
         self.ledger.drawn += thrown;
-        self.ledger.drained += thrown - vapour;
+        self.ledger.drained += thrown;
+        for (layer, share) in [(&mut self.upper, MIST_ABOVE), (&mut self.lower, 1.0 - MIST_ABOVE)] {
+            // The air takes up no more than it can hold; the rest of the mist falls and drains.
+            let saturated = humidity_ratio(layer.temperature, 1.0, self.pressure);
+            let room = (saturated - layer.humidity_ratio).max(0.0) * self.mass;
+            let vapour = (thrown * share * self.build.evaporated).min(room);
+            layer.humidity_ratio += vapour / self.mass;
+            layer.temperature -= vapour * LATENT / (self.mass * layer.heat_capacity());
+            self.ledger.drained -= vapour;
+        }
     }
 
     fn live(&mut self, hours: f64) {
