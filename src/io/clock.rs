@@ -98,9 +98,9 @@ impl Clock {
         }
     }
 
-    /// Waits for `duration` of this clock's time.
-    pub async fn sleep(&self, duration: Duration) {
-        self.sleep_until(self.now().elapsed.saturating_add(duration)).await;
+    /// Waits for `duration` of this clock's time, counted from this call and not from the first poll.
+    pub fn sleep(&self, duration: Duration) -> impl Future<Output = ()> {
+        self.sleep_until(self.now().elapsed.saturating_add(duration))
     }
 }
 
