@@ -31,10 +31,12 @@ pub fn config(root: &Value, found: &mut Vec<Found>) -> Option<Config> {
         found.push(Found::key(rooms_section.here(), Mistake::NoRooms).hint(hint));
     }
     names(&rooms_section, top.section("site").text("name"), found);
+    // For messages alone: where the units are a mistake themselves, metric ones will do.
+    let units = site.as_ref().map(|site| site.units).unwrap_or_default();
     let (mut drafts, lost) = rooms::ordered(&rooms_section, found);
     let whole = lost.is_empty();
     drafts.extend(lost.into_iter().map(|draft| (draft, Intake::Outdoors)));
-    let rooms: Vec<_> = drafts.iter().map(|(draft, intake)| rooms::room(draft, *intake, found)).collect();
+    let rooms: Vec<_> = drafts.iter().map(|(draft, intake)| rooms::room(draft, *intake, units, found)).collect();
     let heard = sources(&top.section("outdoors"), &drafts, found);
     own_topics(&heard, &own_roots(site.as_ref(), broker.as_ref(), &drafts), found);
 

@@ -5,8 +5,8 @@
 //!                        └──────build: typed values, keys seen together──▶ problems, or a Config
 //! ```
 //!
-//! The key table ([`table`]) also gives the JSON Schema and the reference page ([`schema`]). Positions are looked up in
-//! the text only when there is a problem to report ([`locate`]).
+//! The key table also gives the JSON Schema and the reference page ([`schema`]). Positions are looked up in the text only
+//! when there is a problem to report.
 
 use std::{net::SocketAddr, path::PathBuf};
 

@@ -97,13 +97,13 @@ fn circles(waiting: &[Draft], found: &mut Vec<Found>) {
 }
 
 /// A room from its section. `None` where something was missing or did not fit, which has been reported.
-pub fn room(draft: &Draft, intake: Intake, found: &mut Vec<Found>) -> Option<Room> {
+pub fn room(draft: &Draft, intake: Intake, units: UnitSystem, found: &mut Vec<Found>) -> Option<Room> {
     let section = &draft.section;
     let crop_section = section.section("crop");
     let volume = section.quantity::<Volume>("volume");
     let crop = crop(&crop_section, found);
     let entry = entry(&crop_section);
-    let bands = bands(&section.section("bands"), entry, found);
+    let bands = bands(&section.section("bands"), entry, units, found);
     let fan = fan(section, volume, found);
     let humidifier = humidifier(&section.section("humidifier"), found);
     let name = Identifier::new(draft.name).ok()?;
@@ -172,7 +172,7 @@ fn crop(section: &Section, found: &mut Vec<Found>) -> Option<Crop> {
     Some(Crop { species, stage, substrate: substrate?, respiration })
 }
 
-fn bands(section: &Section, entry: Option<Entry>, found: &mut Vec<Found>) -> Option<Bands> {
+fn bands(section: &Section, entry: Option<Entry>, show: UnitSystem, found: &mut Vec<Found>) -> Option<Bands> {
     let temperature = section.section("temperature");
     let humidity = section.section("relative-humidity");
     for name in ["lowest", "preferred", "highest"] {
@@ -183,7 +183,7 @@ fn bands(section: &Section, entry: Option<Entry>, found: &mut Vec<Found>) -> Opt
             found.push(Found::value(humidity.path(name), mistake).allowed("at most 95 %").hint(hint));
         }
     }
-    let (usual, show) = (entry?.bands(), UnitSystem::Metric);
+    let usual = entry?.bands();
     Some(Bands {
         temperature: band::<Temperature>(&temperature, usual.temperature, |value| show.temperature(value), found),
         relative_humidity: band::<RelativeHumidity>(
@@ -217,12 +217,9 @@ fn band<Q: Written + Copy + PartialOrd>(
         if low > high {
             let at = if section.has(lower) { lower } else { upper };
             let other = if at == lower { upper } else { lower };
-            let mistake = Mistake::Order {
-                lower,
-                lower_value: show(low).to_string(),
-                upper,
-                upper_value: show(high).to_string(),
-            };
+            let say = |name: &str, value| section.text(name).unwrap_or_else(|| show(value).to_string());
+            let (lower_value, upper_value) = (say(lower, low), say(upper, high));
+            let mistake = Mistake::Order { lower, lower_value, upper, upper_value };
             let hint = if section.has(other) {
                 format!("put `{lower}` and `{upper}` in rising order")
             } else {

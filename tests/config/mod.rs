@@ -157,6 +157,17 @@ fn one_mistake_gives_one_message_at_its_line_and_column() {
 }
 
 #[test]
+fn a_band_that_crosses_the_catalogues_is_refused_in_the_growers_units() {
+    let text =
+        read("examples/us-units.yaml").replace("lowest: 56 °F, preferred: 59 °F, highest: 64 °F", "lowest: 61 °F");
+    let problems = problems(&text);
+    let [problem] = problems.list.as_slice() else { panic!("{problems}") };
+    // The catalogue prefers 15 °C for fruiting king oyster.
+    assert_eq!(problem.mistake.to_string(), "lowest (61 °F) is more than preferred (59.0 °F)");
+    assert_eq!(problem.hint.as_deref(), Some("`preferred` is the catalogue's; give it too"));
+}
+
+#[test]
 fn what_yaml_cannot_read_and_a_key_that_stands_twice_are_reported_alone() {
     for (line, replacement, place) in [
         ("  host: localhost\n", "  host: \"localhost\n", (12, 1)),
