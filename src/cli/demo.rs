@@ -83,6 +83,8 @@ pub(super) fn demo(arguments: &DemoArguments) -> ExitCode {
 }
 
 async fn play(options: Options) -> Result<(), Failure> {
+    // Listened to from the start: an interrupt while the story is told must never cut it off.
+    let interrupted = tokio::spawn(run::stop_signal());
     let demo = Demo::prepare(options).await?;
     let config = config::parse(&demo.configuration(), "the demo's configuration").map_err(Failure::Configuration)?;
     let (stop, stopped) = oneshot::channel::<()>();
@@ -92,7 +94,10 @@ async fn play(options: Options) -> Result<(), Failure> {
     };
     let daemon = app::run(config, demo.clock(), stopped, |_| ());
     tokio::pin!(daemon);
-    let story = demo.play(std::io::stdout(), run::stop_signal());
+    let story = demo.play(std::io::stdout(), async {
+        // A failed listener ends the demo too; there would be no other way to end it.
+        let _ = interrupted.await;
+    });
     let told = tokio::select! {
         ended = &mut daemon => return Ok(ended?),
         told = story => told,

@@ -131,7 +131,6 @@ impl<W: Write> Play<W> {
     /// Plays until the end of the night or until `interrupted`, and tells the summary.
     pub(super) async fn play(mut self, interrupted: impl Future<Output = ()>) -> Result<(), DemoError> {
         self.tell_where_to_look()?;
-        timeout(START, self.daemon_ready()).await.map_err(|_| DemoError::DaemonSilent { waited: START })?;
         let end = self.cast.end;
         let real_end = async {
             match end {
@@ -142,9 +141,14 @@ impl<W: Write> Play<W> {
         tokio::select! {
             () = real_end => {}
             () = interrupted => {}
-            played = self.batches() => played?,
+            played = self.from_the_start() => played?,
         }
         self.tell_summary()
+    }
+
+    async fn from_the_start(&mut self) -> Result<(), DemoError> {
+        timeout(START, self.daemon_ready()).await.map_err(|_| DemoError::DaemonSilent { waited: START })?;
+        self.batches().await
     }
 
     async fn daemon_ready(&self) {
@@ -182,7 +186,7 @@ impl<W: Write> Play<W> {
         self.note_projections();
         let now = self.now();
         self.story.tell_changes(now)?;
-        if self.passed.as_secs() % 3_600 == 0 && !self.passed.is_zero() {
+        if self.passed.as_secs().is_multiple_of(3_600) && !self.passed.is_zero() {
             self.story.tell_hour(now)?;
         }
         self.cast.handle.advance(BATCH);
