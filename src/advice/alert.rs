@@ -117,8 +117,8 @@ pub enum Message {
     Shortfall {
         /// First moment.
         from: Timestamp,
-        /// Last moment, or the end of what was looked at.
-        to: Timestamp,
+        /// Last moment; `None` where it goes on for as far as was looked.
+        to: Option<Timestamp>,
         /// When it is worst.
         worst_at: Timestamp,
         /// Vapour missing then.

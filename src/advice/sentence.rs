@@ -121,8 +121,9 @@ fn water_sentence(balance: &Balance, voice: &Voice) -> String {
             }
             Some(possible) if needed > possible.kilograms_per_hour() * 0.999 => format!(
                 "The humidifier is at its limit of {} with air drawn in at {supply}, so the target comes down to \
-                 {target}.",
-                voice.vapour(possible)
+                 {:.1} %.",
+                voice.vapour(possible),
+                balance.humidity_target.percent()
             ),
             Some(possible) => format!(
                 "Holding {target} with air drawn in at {supply} takes {need} of vapour, {:.0} % of what the \
@@ -173,11 +174,14 @@ impl Message {
                 let water = water.map_or_else(String::new, |water| {
                     format!(" The next 12 hours draw {}.", voice.units.water_volume(water))
                 });
+                let to = to.map_or_else(
+                    || "on, for as far as can be looked ahead".to_owned(),
+                    |to| format!("to {}", voice.time(to, now)),
+                );
                 format!(
-                    "The humidifier cannot keep up from {} to {}; at the worst, {}, it is {} short.{water} Before \
+                    "The humidifier cannot keep up from {} {to}; at the worst, {}, it is {} short.{water} Before \
                      then, warm and moisten the intake air, or add a humidifier, or hold a lower humidity.",
                     voice.time(*from, now),
-                    voice.time(*to, now),
                     voice.time(*worst_at, now),
                     voice.vapour(*worst)
                 )

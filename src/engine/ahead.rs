@@ -25,6 +25,8 @@ pub(super) struct Ahead {
 pub(super) struct Shortfall {
     pub from: Timestamp,
     pub to: Timestamp,
+    /// Whether it holds in the last hour that was looked at.
+    pub goes_on: bool,
     pub worst_at: Timestamp,
     pub worst: WaterFlow,
 }
@@ -69,6 +71,10 @@ pub(super) fn look_ahead(
     for (sum, result) in sums.iter().zip(&mut results) {
         if let Some(result) = result {
             result.next_12_hours = sum.after_12;
+            let looked = now + SignedDuration::from_hours(sum.hours);
+            if let Some(shortfall) = &mut result.shortfall {
+                shortfall.goes_on = shortfall.to >= looked;
+            }
             result.next_24_hours = (sum.hours == HOURS).then(|| WaterVolume::clamped(sum.water));
         }
     }
@@ -98,6 +104,7 @@ impl Sum {
                 result.shortfall = Some(Shortfall {
                     from: start,
                     to: end,
+                    goes_on: false,
                     worst_at: start + SignedDuration::from_mins(30),
                     worst: WaterFlow::clamped(hour.missing),
                 });

@@ -226,7 +226,7 @@ impl RoomMemory {
                     Priority::Warning,
                     Message::Shortfall {
                         from: shortfall.from,
-                        to: shortfall.to,
+                        to: (!shortfall.goes_on).then_some(shortfall.to),
                         worst_at: shortfall.worst_at,
                         worst: shortfall.worst,
                         water: ahead.next_12_hours,

@@ -73,6 +73,12 @@ fn the_shortfall_alert_covers_the_hours_in_which_the_low_end_cannot_be_held() {
     let alert = snapshot.rooms[0].alerts.iter().find(|a| a.kind == AlertKind::HumidifierShortfall).unwrap();
     let sentence = alert.message().unwrap().sentence(&snapshot.voice(), bench.now.wall);
     assert!(sentence.contains("from 21:00 to 04:00"), "{sentence}");
+
+    bench.forecast(&[-20.0; 30], 90.0);
+    let snapshot = bench.snapshot();
+    let alert = snapshot.rooms[0].alerts.iter().find(|a| a.kind == AlertKind::HumidifierShortfall).unwrap();
+    let sentence = alert.message().unwrap().sentence(&snapshot.voice(), bench.now.wall);
+    assert!(sentence.contains("from 18:00 on, for as far as can be looked ahead;"), "{sentence}");
 }
 
 #[test]
