@@ -252,6 +252,7 @@ mod tests {
             ("time_zone", Some("time-zone")),
             ("unist", Some("units")),
             ("Elevation", Some("elevation")),
+            ("elvaton", Some("elevation")),
             ("colour", None),
             ("x", None),
         ] {
