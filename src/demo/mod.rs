@@ -152,6 +152,7 @@ impl Demo {
             units: self.options.units,
             speed: self.speed,
             end,
+            patience: night::PATIENCE,
         };
         let weather = self.weather.serve();
         let played = async {

@@ -30,8 +30,8 @@ const BATCH: Duration = Duration::from_secs(60);
 /// Readings in a batch: three of the outdoor air, three of each room, but no carbon dioxide of the anteroom.
 const READINGS: u64 = 3 + 3 * NAMES.len() as u64 - 1;
 
-/// The demo gives up when the daemon has not taken in a batch for so long.
-const LONGEST_WAIT: Duration = Duration::from_secs(30);
+/// How long the daemon is waited for at each batch, unless a test is less patient.
+pub(super) const PATIENCE: Duration = Duration::from_secs(30);
 
 /// How long the daemon may take to answer anything at all.
 const START: Duration = Duration::from_secs(20);
@@ -63,6 +63,8 @@ pub(super) struct Cast {
     pub(super) units: UnitSystem,
     pub(super) speed: f64,
     pub(super) end: End,
+    /// The demo gives up when the daemon has not taken in a batch for so long.
+    pub(super) patience: Duration,
 }
 
 /// What was projected of a room's water, and when.
@@ -100,7 +102,7 @@ impl<W: Write> Play<W> {
         let mut sensors = Link::open("frosthollow-sensors", cast.broker, Vec::new());
         let mut automation = Link::open("frosthollow-rules", cast.broker, rules.filters());
         let mut reader = Link::open("frosthollow-reader", cast.broker, Story::<W>::filters());
-        let client = reqwest::Client::builder().timeout(LONGEST_WAIT).no_proxy().build()?;
+        let client = reqwest::Client::builder().timeout(cast.patience).no_proxy().build()?;
         let everybody = async {
             sensors.ready().await?;
             automation.ready().await?;
@@ -227,7 +229,8 @@ impl<W: Write> Play<W> {
                 sleep(ASKED_EVERY).await;
             }
         };
-        timeout(LONGEST_WAIT, counted).await.map_err(|_| DemoError::DaemonSilent { waited: LONGEST_WAIT })
+        let waited = self.cast.patience;
+        timeout(waited, counted).await.map_err(|_| DemoError::DaemonSilent { waited })
     }
 
     /// Readings that the daemon says it has taken in or refused; `None` where it could not be asked.
@@ -294,6 +297,11 @@ impl<W: Write> Play<W> {
     }
 
     fn tell_water(&mut self) -> Result<(), DemoError> {
+        if self.passed <= SETTLED {
+            let from = self.moment(SETTLED.as_secs_f64()).map(|moment| self.story.time(moment)).unwrap_or_default();
+            let text = format!("  Water: nothing to compare, because the projection is taken down at {from}");
+            return Ok(self.story.line(&text)?);
+        }
         let from = self.projections.iter().flatten().map(|projection| projection.at).min().unwrap_or(SETTLED);
         let from = self.moment(from.as_secs_f64()).map(|moment| self.story.time(moment)).unwrap_or_default();
         let heading =
@@ -387,4 +395,43 @@ impl<W: Write> Play<W> {
 fn counted_of(source: &Value) -> u64 {
     let refused = source["rejected"].as_object().map_or(0, |words| words.values().filter_map(Value::as_u64).sum());
     source["accepted"].as_u64().unwrap_or(0) + refused
+}
+
+#[cfg(test)]
+mod tests {
+    use axum::{Router, routing::get};
+
+    use super::*;
+    use crate::{demo::broker::Broker, io::clock::Clock};
+
+    #[tokio::test]
+    async fn scenario_time_stands_while_the_daemon_has_not_counted_and_the_wait_has_an_end() {
+        let _ = rustls::crypto::ring::default_provider().install_default();
+        let broker = Broker::start(SocketAddr::from(([127, 0, 0, 1], 0))).await.unwrap();
+        let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let http = listener.local_addr().unwrap();
+        // It has counted one reading less than the first batch holds.
+        let counted = format!(r#"{{"sources":[{{"accepted":{}}}]}}"#, READINGS - 1);
+        let deaf = Router::new()
+            .route("/readyz", get(|| async { "ready" }))
+            .route("/snapshot.json", get(move || async { counted }));
+        let serving = tokio::spawn(async { axum::serve(listener, deaf).await });
+        let start = Timestamp::constant(1_800_025_200, 0);
+        let (clock, handle) = Clock::scenario(start, 1_000.0);
+        let cast = Cast {
+            night: Night { start, elevation: 420.0, place: (61.0, 25.0) },
+            handle,
+            broker: broker.address(),
+            http,
+            units: UnitSystem::Metric,
+            speed: 1_000.0,
+            end: End::Scenario(Duration::from_secs(3_600)),
+            patience: Duration::from_millis(300),
+        };
+        let play = Play::begin(cast, Vec::new()).await.unwrap();
+        let ended = play.play(std::future::pending()).await;
+        assert!(matches!(ended, Err(DemoError::DaemonSilent { .. })), "{ended:?}");
+        assert_eq!(clock.now().wall, start);
+        serving.abort();
+    }
 }
