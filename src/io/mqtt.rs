@@ -5,14 +5,7 @@
 //! refusals are logged but not handed out. So: one poll at a time, never cancelled but by its own time limit, sends that
 //! never wait, packet numbers paired with what was sent, and a new client after every failure.
 
-use std::{
-    collections::{HashMap, VecDeque},
-    fs, io,
-    path::PathBuf,
-    pin::Pin,
-    sync::Arc,
-    time::Duration,
-};
+use std::{collections::HashMap, fs, io, path::PathBuf, pin::Pin, sync::Arc, time::Duration};
 
 use rumqttc::{
     NetworkOptions, Outgoing, Transport,
@@ -21,8 +14,8 @@ use rumqttc::{
         mqttbytes::{
             QoS,
             v5::{
-                ConnAck, ConnectReturnCode, DisconnectReasonCode, Filter, LastWill, LastWillProperties, Packet, PubAck,
-                PubAckReason, Publish, PublishProperties, RetainForwardRule, SubAck, SubscribeReasonCode,
+                ConnAck, ConnectReturnCode, DisconnectReasonCode, LastWill, LastWillProperties, Packet, PubAck,
+                Publish, SubAck,
             },
         },
     },
@@ -37,15 +30,14 @@ use crate::{
     config::{Broker, Config},
     engine::{Event, Rejection, Snapshot},
     model::{Farm, Quantity},
-    wire::{
-        decode::decode,
-        description,
-        lifecycle::Phase,
-        outbox::{Message, Outbox},
-        topic::Binding,
-        tree,
-    },
+    wire::{decode::decode, description, lifecycle::Phase, outbox::Outbox, topic::Binding, tree},
 };
+
+mod answer;
+mod session;
+
+use answer::{publish_answer, subscribe_answer};
+use session::Session;
 
 /// The link is asked for life this often; two unanswered pings end it.
 const KEEP_ALIVE: Duration = Duration::from_secs(20);
@@ -174,23 +166,6 @@ struct Bridge {
     overflow: u64,
     /// Topics whose refusal is in the log.
     refusals: Vec<String>,
-}
-
-/// What a request in the client's queue was for, in the queue's order.
-enum Request {
-    Publish(u64),
-    Subscribe(Vec<String>),
-}
-
-/// One connection.
-struct Session {
-    client: AsyncClient,
-    requests: VecDeque<Request>,
-    tickets: HashMap<u16, u64>,
-    subscriptions: HashMap<u16, Vec<String>>,
-    connected: bool,
-    /// Pings since the last acknowledgement.
-    silent_pings: u32,
 }
 
 type Pause = Option<Pin<Box<Sleep>>>;
@@ -504,74 +479,6 @@ impl Bridge {
     }
 }
 
-impl Session {
-    fn new(client: AsyncClient) -> Self {
-        Self {
-            client,
-            requests: VecDeque::new(),
-            tickets: HashMap::new(),
-            subscriptions: HashMap::new(),
-            connected: false,
-            silent_pings: 0,
-        }
-    }
-
-    fn publish(&mut self, message: Message) -> Result<(), Lost> {
-        let properties = PublishProperties {
-            payload_format_indicator: Some(1),
-            message_expiry_interval: message.expiry,
-            content_type: message.json.then(|| "application/json".to_owned()),
-            ..PublishProperties::default()
-        };
-        self.client
-            .try_publish_with_properties(&*message.topic, QoS::AtLeastOnce, true, message.payload, properties)
-            .map_err(|_| Lost::OutOfStep)?;
-        self.requests.push_back(Request::Publish(message.ticket));
-        Ok(())
-    }
-
-    /// One request for all topics. Retained messages are not asked for: they are no readings, and an oversize one would
-    /// end every connection anew.
-    fn subscribe(&mut self, topics: Vec<String>) -> Result<(), Lost> {
-        if topics.is_empty() {
-            return Ok(());
-        }
-        let filters = topics.iter().map(|topic| Filter {
-            retain_forward_rule: RetainForwardRule::Never,
-            ..Filter::new(topic.clone(), QoS::AtLeastOnce)
-        });
-        self.client.try_subscribe_many(filters).map_err(|_| Lost::OutOfStep)?;
-        self.requests.push_back(Request::Subscribe(topics));
-        Ok(())
-    }
-
-    /// The client has sent something: its packet number is paired with the oldest request.
-    fn sent(&mut self, outgoing: &Outgoing, in_flight: usize) -> Result<(), Lost> {
-        match *outgoing {
-            Outgoing::Publish(number) => match self.requests.pop_front() {
-                Some(Request::Publish(ticket)) => {
-                    self.tickets.insert(number, ticket);
-                    Ok(())
-                }
-                _ => Err(Lost::OutOfStep),
-            },
-            Outgoing::Subscribe(number) => match self.requests.pop_front() {
-                Some(Request::Subscribe(topics)) => {
-                    self.subscriptions.insert(number, topics);
-                    Ok(())
-                }
-                _ => Err(Lost::OutOfStep),
-            },
-            Outgoing::AwaitAck(_) => Err(Lost::OutOfStep),
-            Outgoing::PingReq => {
-                self.silent_pings = if in_flight == 0 { 0 } else { self.silent_pings + 1 };
-                if self.silent_pings >= 3 { Err(Lost::Unacknowledged) } else { Ok(()) }
-            }
-            _ => Ok(()),
-        }
-    }
-}
-
 /// The one place that chooses how bytes travel.
 fn transport() -> Transport {
     Transport::tcp()
@@ -599,33 +506,5 @@ async fn elapsed(pause: &mut Pause) {
     match pause {
         Some(pause) => pause.as_mut().await,
         None => std::future::pending().await,
-    }
-}
-
-const fn publish_answer(reason: PubAckReason) -> Result<(), &'static str> {
-    match reason {
-        PubAckReason::Success | PubAckReason::NoMatchingSubscribers => Ok(()),
-        PubAckReason::UnspecifiedError => Err("unspecified error"),
-        PubAckReason::ImplementationSpecificError => Err("implementation-specific error"),
-        PubAckReason::NotAuthorized => Err("not authorized"),
-        PubAckReason::TopicNameInvalid => Err("topic name invalid"),
-        PubAckReason::PacketIdentifierInUse => Err("packet identifier in use"),
-        PubAckReason::QuotaExceeded => Err("quota exceeded"),
-        PubAckReason::PayloadFormatInvalid => Err("payload format invalid"),
-    }
-}
-
-const fn subscribe_answer(code: SubscribeReasonCode) -> Result<(), &'static str> {
-    match code {
-        SubscribeReasonCode::Success(_) => Ok(()),
-        SubscribeReasonCode::Failure | SubscribeReasonCode::Unspecified => Err("unspecified error"),
-        SubscribeReasonCode::ImplementationSpecific => Err("implementation-specific error"),
-        SubscribeReasonCode::NotAuthorized => Err("not authorized"),
-        SubscribeReasonCode::TopicFilterInvalid => Err("topic filter invalid"),
-        SubscribeReasonCode::PkidInUse => Err("packet identifier in use"),
-        SubscribeReasonCode::QuotaExceeded => Err("quota exceeded"),
-        SubscribeReasonCode::SharedSubscriptionsNotSupported => Err("shared subscriptions not supported"),
-        SubscribeReasonCode::SubscriptionIdNotSupported => Err("subscription identifiers not supported"),
-        SubscribeReasonCode::WildcardSubscriptionsNotSupported => Err("wildcards not supported"),
     }
 }
