@@ -11,7 +11,7 @@ use clap::Args;
 use super::BAD_INPUT;
 use crate::{
     config::{self, Config},
-    model::{Farm, Intake},
+    model::{Farm, Intake, Place, Quantity},
 };
 
 /// Exit code when the file was read and has problems.
@@ -57,7 +57,7 @@ fn summary(config: &Config) -> String {
     let Farm { site, rooms, sources } = &config.farm;
     let mut text =
         format!("good. {} has {} and {}.", site.title, count(rooms.len(), "room"), count(sources.len(), "sensor"));
-    for room in rooms {
+    for (index, room) in rooms.iter().enumerate() {
         let intake = match room.intake {
             Intake::Outdoors => "outdoors",
             Intake::Room(from) => rooms.get(from).map_or("outdoors", |room| room.title.as_str()),
@@ -67,8 +67,24 @@ fn summary(config: &Config) -> String {
             None => "no crop".to_owned(),
         };
         text.push_str(&format!("\n  {}: {crop}, air from {intake}", room.title));
+        let has =
+            |quantity| sources.iter().any(|source| (source.place, source.quantity) == (Place::Room(index), quantity));
+        let wanted = [Quantity::Temperature, Quantity::RelativeHumidity, Quantity::CarbonDioxide];
+        let wanted = if room.crop.is_some() { &wanted[..] } else { &wanted[..2] };
+        for missing in wanted.iter().copied().filter(|quantity| !has(*quantity)) {
+            text.push_str(&format!("\n    no {} sensor: {}", missing.words(), without(missing)));
+        }
     }
     text
+}
+
+/// What a room cannot have without a sensor of this quantity.
+const fn without(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::Temperature | Quantity::RelativeHumidity => "what its air holds will not be known",
+        Quantity::CarbonDioxide => "fresh air will be advised at the usual rate or more",
+        Quantity::Pressure => "the pressure follows from the elevation",
+    }
 }
 
 fn count(number: usize, word: &str) -> String {

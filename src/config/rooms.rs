@@ -1,5 +1,7 @@
 //! Rooms: from a checked section to a [`Room`], in the order in which air goes through them.
 
+use std::collections::HashMap;
+
 use super::{
     kind::{self, Air},
     problem::{Mistake, nearest},
@@ -51,11 +53,21 @@ pub fn ordered<'v>(rooms: &Section<'v>, found: &mut Vec<Found>) -> (Vec<(Draft<'
         }
         if known { &mut waiting } else { &mut lost }.push(draft);
     }
+    // One pass places every room whose source is placed already; a pass that places none leaves only circles.
+    let mut places: HashMap<&str, usize> = HashMap::new();
     loop {
-        let ready = waiting.iter().position(|draft| source(draft, &placed).is_some());
-        let Some(draft) = ready.map(|at| waiting.remove(at)) else { break };
-        if let Some(intake) = source(&draft, &placed) {
-            placed.push((draft, intake));
+        let before = waiting.len();
+        for draft in std::mem::take(&mut waiting) {
+            match source(&draft, &places) {
+                Some(intake) => {
+                    places.insert(draft.name, placed.len());
+                    placed.push((draft, intake));
+                }
+                None => waiting.push(draft),
+            }
+        }
+        if waiting.len() == before {
+            break;
         }
     }
     circles(&waiting, found);
@@ -63,12 +75,9 @@ pub fn ordered<'v>(rooms: &Section<'v>, found: &mut Vec<Found>) -> (Vec<(Draft<'
     (placed, lost)
 }
 
-fn source(draft: &Draft, placed: &[(Draft, Intake)]) -> Option<Intake> {
+fn source(draft: &Draft, places: &HashMap<&str, usize>) -> Option<Intake> {
     let intake = draft.section.text("intake")?;
-    if intake == "outdoors" {
-        return Some(Intake::Outdoors);
-    }
-    placed.iter().position(|(other, _)| other.name == intake).map(Intake::Room)
+    if intake == "outdoors" { Some(Intake::Outdoors) } else { places.get(intake.as_str()).copied().map(Intake::Room) }
 }
 
 /// Reports each circle once; rooms that only hang on one are not to blame.
@@ -79,12 +88,15 @@ fn circles(waiting: &[Draft], found: &mut Vec<Found>) {
     };
     let mut told: Vec<String> = Vec::new();
     for draft in waiting {
+        if told.iter().any(|name| name == draft.name) {
+            continue;
+        }
         let mut round = vec![draft.name.to_owned()];
         while let Some(name) = round.last().and_then(|last| next(last)) {
             let closed = name == draft.name;
             let seen = round.contains(&name);
             round.push(name);
-            if closed && !told.contains(&draft.name.to_owned()) {
+            if closed {
                 told.extend(round.iter().cloned());
                 let hint = "one of these rooms must draw its air from outdoors";
                 found.push(Found::value(draft.section.path("intake"), Mistake::Circle(round.join(" ← "))).hint(hint));
