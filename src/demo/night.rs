@@ -143,12 +143,12 @@ impl<W: Write> Play<W> {
         tokio::select! {
             () = real_end => {}
             () = interrupted => {}
-            played = self.from_the_start() => played?,
+            played = self.whole_night() => played?,
         }
         self.tell_summary()
     }
 
-    async fn from_the_start(&mut self) -> Result<(), DemoError> {
+    async fn whole_night(&mut self) -> Result<(), DemoError> {
         timeout(START, self.daemon_ready()).await.map_err(|_| DemoError::DaemonSilent { waited: START })?;
         self.batches().await
     }
