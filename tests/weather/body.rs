@@ -224,6 +224,9 @@ fn what_is_no_forecast_is_refused_in_words() {
 }
 
 proptest! {
+    // A failure prints its input; nothing is written beside the sources.
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
     #[test]
     fn no_bytes_make_the_reader_panic_or_give_impossible_weather(
         changes in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..12),

@@ -357,7 +357,8 @@ async fn requests_are_answered_one_after_the_other() {
     tokio::time::sleep(Duration::from_millis(150)).await;
     assert_eq!(server.received_requests().await.unwrap().len(), 1, "two at once");
     for _ in 0..3 {
-        assert!(matches!(client.events.recv().await, Some(Event::Forecast { .. })));
+        let answer = timeout(Duration::from_secs(10), client.events.recv()).await.expect("a request without an answer");
+        assert!(matches!(answer, Some(Event::Forecast { .. })));
     }
     assert_eq!(server.received_requests().await.unwrap().len(), 3);
 }
