@@ -75,6 +75,9 @@ struct Logarithm {
 }
 
 const ZERO_CELSIUS: f64 = 273.15;
+/// The two curves at 0 °C, in Pa.
+const WATER_AT_ZERO: f64 = 611.212_867;
+const ICE_AT_ZERO: f64 = 611.153_571;
 
 impl Curve {
     /// Lowest and highest temperature of the curve, in °C.
@@ -198,6 +201,16 @@ impl Curve {
         (1.0 + constant + pascals * by_pressure + square * celsius * celsius, 2.0 * square * celsius, 2.0 * square)
     }
 
+    /// Saturation vapour pressure in air of `pascals` at 0 °C, without computing the curve.
+    pub(super) fn at_zero(self, pascals: f64) -> f64 {
+        let (factor, ..) = self.enhancement(0.0, pascals);
+        let pure = match self {
+            Self::Water => WATER_AT_ZERO,
+            Self::Ice => ICE_AT_ZERO,
+        };
+        factor * pure
+    }
+
     /// Saturation vapour pressure in air of `pascals`.
     pub(super) fn at(self, celsius: f64, pascals: f64) -> CurvePoint {
         let log = self.logarithm(celsius);
@@ -214,6 +227,9 @@ impl Curve {
         let (cold, hot) = self.ends();
         if vapour.is_nan() || vapour <= 0.0 {
             return Err(SaturationError::TooDry { pascals: vapour, lowest: self.at(cold, pascals).pressure });
+        }
+        if self == Self::Ice && vapour > self.at_zero(pascals) * (1.0 + 1e-7) {
+            return Err(SaturationError::TooMoist { pascals: vapour, highest: self.at_zero(pascals) });
         }
         let target = vapour.ln();
         // A Magnus-type formula inverted gives a first guess within 1 K over the range of weather; Newton's method on the
@@ -253,6 +269,15 @@ impl Curve {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_constants_for_freezing_are_those_of_the_curves() {
+        for curve in [Curve::Water, Curve::Ice] {
+            for pascals in [0.0, 85_000.0] {
+                assert!((curve.at_zero(pascals) / curve.at(0.0, pascals).pressure - 1.0).abs() < 1e-9, "{curve:?}");
+            }
+        }
+    }
 
     #[test]
     fn the_derivatives_are_those_of_the_curve() {
