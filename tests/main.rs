@@ -8,5 +8,6 @@ mod docs;
 mod e2e;
 mod engine;
 mod http;
+mod mqtt;
 mod physics;
 mod weather;

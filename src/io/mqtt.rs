@@ -57,6 +57,9 @@ const LARGEST_PACKET: u32 = 256 * 1024;
 const QUEUE: usize = 64;
 /// Snapshots are rendered at most this often.
 const RENDER_PAUSE: Duration = Duration::from_millis(200);
+/// So many connections in a row that did not live until their first ping was answered are a fight, not a fault: two
+/// clients with one identifier put each other out, and most brokers do not say so.
+const FLAPS: u32 = 3;
 /// How long the last words may take.
 const DRAIN: Duration = Duration::from_secs(5);
 /// First and longest wait between connections.
@@ -88,6 +91,12 @@ enum Lost {
         "another client took over the identifier `{0}`: give each daemon its own `broker.client-id`, or stop the other one"
     )]
     TakenOver(String),
+    #[error(
+        "the broker has ended {FLAPS} connections in a row before they were {seconds} s old; if another client uses the \
+         identifier `{0}`, give each daemon its own `broker.client-id`",
+        seconds = KEEP_ALIVE.as_secs()
+    )]
+    Flapping(String),
     #[error("the broker cannot keep retained messages, which this program cannot do without: use another broker")]
     NoRetain,
     #[error("the broker allows no acknowledged messages (QoS 1), which this program cannot do without")]
@@ -124,16 +133,18 @@ pub async fn run(
     tokio::pin!(shutdown);
     loop {
         let end = bridge.connection(&mut snapshots, shutdown.as_mut()).await;
-        if bridge.outbox.phase() == Phase::Live {
-            backoff.succeeded();
-            last_trouble = None;
-        }
         bridge.link_is(false);
         let lost = match end {
             End::Stopped => break,
+            End::Lost(_) if bridge.flaps >= FLAPS => Lost::Flapping(bridge.broker.client_id.clone()),
             End::Lost(lost) => lost,
         };
-        if matches!(lost, Lost::TakenOver(_) | Lost::NoRetain | Lost::NoAcknowledgement) {
+        // A connection proves itself by a ping's answer, not by being made.
+        if bridge.proven {
+            backoff.succeeded();
+            last_trouble = None;
+        }
+        if matches!(lost, Lost::TakenOver(_) | Lost::Flapping(_) | Lost::NoRetain | Lost::NoAcknowledgement) {
             backoff.be_patient();
         }
         // One line for one trouble, however often it repeats.
@@ -164,6 +175,10 @@ struct Bridge {
     /// What the engine was last told of the link; it has to be told again when this differs.
     link_told: bool,
     overflow: u64,
+    /// Whether the present or last connection has seen a ping answered.
+    proven: bool,
+    /// Connections in a row that were made and not proven.
+    flaps: u32,
     /// Topics whose refusal is in the log.
     refusals: Vec<String>,
 }
@@ -190,6 +205,8 @@ impl Bridge {
             link_up: false,
             link_told: false,
             overflow: 0,
+            proven: false,
+            flaps: 0,
             refusals: Vec::new(),
         }
     }
@@ -247,6 +264,7 @@ impl Bridge {
         snapshots: &mut watch::Receiver<Arc<Snapshot>>,
         mut shutdown: Pin<&mut impl Future<Output = ()>>,
     ) -> End {
+        self.proven = false;
         let options = match self.options() {
             Ok(options) => options,
             Err(lost) => return End::Lost(lost),
@@ -326,6 +344,10 @@ impl Bridge {
                 Ok(false)
             }
             Polled::Outgoing(outgoing) => session.sent(&outgoing, self.outbox.in_flight()).map(|()| false),
+            Polled::Incoming(Packet::PingResp(_)) => {
+                (self.proven, self.flaps) = (true, 0);
+                Ok(false)
+            }
             Polled::Incoming(_) => Ok(false),
         }
     }
@@ -349,7 +371,10 @@ impl Bridge {
         self.render(snapshots);
         self.outbox.connected(WINDOW.min(allowed.saturating_sub(1)), self.elapsed());
         self.link_is(true);
-        tracing::info!("Connected to the broker {}.", self.address());
+        if self.flaps < FLAPS {
+            tracing::info!("Connected to the broker {}.", self.address());
+        }
+        self.flaps += 1;
         Ok(())
     }
 

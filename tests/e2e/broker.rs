@@ -23,6 +23,11 @@ pub struct Mosquitto {
 impl Mosquitto {
     /// Starts on a free port. Without Mosquitto the test fails: `tests/all.sh` installs it on Debian.
     pub fn start() -> Self {
+        Self::with_access_list(&format!("user {USER}\ntopic readwrite #\n"))
+    }
+
+    /// The same with an access list in Mosquitto's own notation.
+    pub fn with_access_list(access: &str) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let passwords = folder.path().join("passwords");
         let made = Command::new(program("mosquitto_passwd"))
@@ -32,11 +37,15 @@ impl Mosquitto {
             .output()
             .expect("mosquitto_passwd starts");
         assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
+        let access_list = folder.path().join("access");
+        fs::write(&access_list, access).unwrap();
         let port = free_port();
         let configuration = format!(
             // Mosquitto that is started by root turns into another user, who could not read the password file.
-            "user root\nlistener {port} 127.0.0.1\nallow_anonymous false\npassword_file {}\npersistence false\n",
-            passwords.display()
+            "user root\nlistener {port} 127.0.0.1\nallow_anonymous false\npassword_file {}\nacl_file {}\n\
+             persistence false\n",
+            passwords.display(),
+            access_list.display()
         );
         fs::write(folder.path().join("mosquitto.conf"), configuration).unwrap();
         let process = spawn(&folder.path().join("mosquitto.conf"), port);

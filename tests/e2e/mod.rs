@@ -1,8 +1,8 @@
 //! The real binary against real peers: readings go in over MQTT, a forecast over HTTP, and what comes out is compared
 //! with numbers that were computed elsewhere.
 
-mod broker;
-mod client;
+pub mod broker;
+pub mod client;
 mod daemon;
 mod farm;
 mod faults;
