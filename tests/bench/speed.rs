@@ -8,6 +8,7 @@ mod engine;
 #[expect(dead_code, reason = "the tests use the rest")]
 mod harness;
 mod moist_air;
+mod wire;
 
-criterion_group!(speed, engine::benches, moist_air::benches);
+criterion_group!(speed, engine::benches, moist_air::benches, wire::benches);
 criterion_main!(speed);
