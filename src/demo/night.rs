@@ -166,7 +166,7 @@ impl<W: Write> Play<W> {
         loop {
             pace.tick().await;
             self.batch().await?;
-            if matches!(self.cast.end, End::Scenario(duration) if self.passed >= duration) {
+            if matches!(self.cast.end, End::Scenario(duration) if self.passed > duration) {
                 return Ok(());
             }
         }
@@ -275,7 +275,10 @@ impl<W: Write> Play<W> {
             self.story.line(&format!("  HTTP     http://{http}/{path}"))?;
         }
         self.story.line("")?;
-        self.story.line("Listen to a room, or to the whole site, from another terminal:")?;
+        self.story.line(
+            "Listen to the site or to a room from another terminal (this broker hands a new subscriber at most",
+        )?;
+        self.story.line("a hundred retained values, so ask for one device at a time):")?;
         let rooms = NAMES.iter().map(|name| format!("{}-{name}", configuration::SITE));
         for device in std::iter::once(configuration::SITE.to_owned()).chain(rooms) {
             let (host, port) = (broker.ip(), broker.port());
