@@ -19,8 +19,8 @@ const PROBLEMS: u8 = 1;
 
 /// Check a configuration file and report every problem at once.
 ///
-/// Prints each problem with file, line, column, key, what is allowed and a hint. Exit code 0: the file is good; 1: it has
-/// problems; 2: it cannot be read.
+/// Prints each problem with file, line, column, key, what is allowed and a hint. Exit code 0: the file is good; 1: it
+/// has problems; 2: it cannot be read.
 #[derive(Debug, Args)]
 pub(super) struct CheckArguments {
     /// Configuration file.

@@ -5,8 +5,8 @@
 //!                        └──────build: typed values, keys seen together──▶ problems, or a Config
 //! ```
 //!
-//! The key table also gives the JSON Schema and the reference page ([`schema`]). Positions are looked up in the text only
-//! when there is a problem to report.
+//! The key table also gives the JSON Schema and the reference page ([`schema`]). Positions are looked up in the text
+//! only when there is a problem to report.
 
 use std::{net::SocketAddr, path::PathBuf};
 
@@ -78,8 +78,8 @@ pub struct ForecastService {
 /// Reads a configuration. `file` is its name for messages.
 ///
 /// # Errors
-/// Everything that is wrong with it, in the order of its lines. What YAML itself cannot read, and a key that stands twice
-/// in one section, are reported alone: behind them nothing can be trusted.
+/// Everything that is wrong with it, in the order of its lines. What YAML itself cannot read, and a key that stands
+/// twice in one section, are reported alone: behind them nothing can be trusted.
 pub fn parse(text: &str, file: &str) -> Result<Config, Problems> {
     let root = values(text).map_err(|problem| Problems { file: file.to_owned(), list: vec![*problem] })?;
     let mut found = walk::walk(text, &root);
@@ -101,7 +101,8 @@ fn values(text: &str) -> Result<Value, Box<Problem>> {
         return Err(alone(location, Mistake::DuplicateKey(key), "keep one of the two"));
     }
     let syntax = |error: serde_yaml::Error| {
-        let hint = "look at the indentation, at quotes around values with special characters, and at ` #`, which starts a comment";
+        let hint = "look at the indentation, at quotes around values with special characters, and at ` #`, which \
+                    starts a comment";
         alone(locate::at(&error), Mistake::Syntax(error.to_string()), hint)
     };
     let mut root: Value = serde_yaml::from_str(text).map_err(syntax)?;

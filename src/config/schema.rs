@@ -14,8 +14,8 @@ use crate::model::{
     crop::{Figure, Origin},
 };
 
-/// The schema of a configuration file, in JSON Schema's 2020-12 edition. What it refuses, the check refuses too; the check
-/// also reads units, and sees keys together.
+/// The schema of a configuration file, in JSON Schema's 2020-12 edition. What it refuses, the check refuses too; the
+/// check also reads units, and sees keys together.
 pub fn json() -> Value {
     let mut schema = object("", "");
     if let Some(top) = schema.as_object_mut() {
@@ -145,8 +145,8 @@ const fn mark(origin: Origin) -> &'static str {
 fn catalogue(page: &mut String) {
     page.push_str(
         "\n## The crop catalogue\n\nWhat is assumed where `bands` and `respiration` say nothing: lowest, preferred and \
-         highest, and for carbon dioxide given off the middle and the upper figure. The letter behind a figure says where \
-         it comes from: ",
+         highest, and for carbon dioxide given off the middle and the upper figure. The letter behind a figure says \
+         where it comes from: ",
     );
     let origins = [Origin::Read, Origin::WeakSource, Origin::Calculated, Origin::Memory, Origin::Judgement];
     let legend = origins.map(|origin| format!("**{}** {}", mark(origin), origin.words())).join("; ");

@@ -1,5 +1,5 @@
-//! The key table: everything that a configuration file may say. Checks, JSON Schema and the reference page are made from
-//! it, so a new key is a new row here and a line in [`build`](super::build) that reads it.
+//! The key table: everything that a configuration file may say. Checks, JSON Schema and the reference page are made
+//! from it, so a new key is a new row here and a line in [`build`](super::build) that reads it.
 
 use super::kind::{self, Kind};
 use crate::units::{CarbonDioxide, Elevation, Fraction, Mass, RelativeHumidity, Temperature, Volume, WaterFlow};
@@ -116,8 +116,8 @@ const SITE: &[Key] = &[
         "site.hard-frost",
         kind::quantity::<Temperature>(),
         Need::Default("-4 °C"),
-        "Outdoor temperature at which water lines outdoors or in the intake may freeze. The default is common practice, \
-         no source.",
+        "Outdoor temperature at which water lines outdoors or in the intake may freeze. The default is common \
+         practice, no source.",
         "-4 °C",
     ),
 ];
@@ -216,7 +216,8 @@ const fn topic(path: &'static str) -> Key {
 }
 
 const fn pointer(path: &'static str) -> Key {
-    let doc = "Where the number stands in a JSON payload, as a JSON Pointer (RFC 6901). Without it the payload is the number.";
+    let doc = "Where the number stands in a JSON payload, as a JSON Pointer (RFC 6901). Without it the payload is the \
+               number.";
     row(path, Kind::Pointer, Need::Optional, doc, "/temperature")
 }
 
@@ -266,7 +267,8 @@ const ROOMS: &[Key] = &[
         "rooms.*.burner",
         Kind::Flag,
         Need::Default("false"),
-        "True where a burner without a flue, or one that takes its air from the room, may burn: fresh air is never cut then.",
+        "True where a burner without a flue, or one that takes its air from the room, may burn: fresh air is never cut \
+         then.",
         "false",
     ),
     section("rooms.*.crop", Need::Optional, "What grows in the room. An anteroom has no crop."),

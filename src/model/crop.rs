@@ -239,8 +239,8 @@ impl Species {
     /// Temperatures, humidities and limits of the weak sources: a well-known growers' table at second hand, notes after
     /// an extension service, growers' sites. Respiration: oyster from a fresh-air sizing rule of 300 m³/h per tonne of
     /// substrate at 1,000 ppm; button mushroom from a forum's quotation of a measurement; shiitake a fifth of oyster in
-    /// fruiting and half in the spawn run (ratios read in an abstract of 2023); the others judged from a published ranking
-    /// of mycelium (enoki, oyster, lion's mane, reishi).
+    /// fruiting and half in the spawn run (ratios read in an abstract of 2023); the others judged from a published
+    /// ranking of mycelium (enoki, oyster, lion's mane, reishi).
     pub const fn entry(self, stage: Stage) -> Entry {
         match self {
             Self::Oyster => oyster(stage),
@@ -254,8 +254,8 @@ impl Species {
     }
 }
 
-/// Other notes ask for less than 700 ppm in pinning. Highest humidity in fruiting lies between the growers' 90 % and the
-/// 96 % at which the least evaporation that was published against blotch is just kept, at 16 °C and 0.1 m/s.
+/// Other notes ask for less than 700 ppm in pinning. Highest humidity in fruiting lies between the growers' 90 % and
+/// the 96 % at which the least evaporation that was published against blotch is just kept, at 16 °C and 0.1 m/s.
 const fn oyster(stage: Stage) -> Entry {
     match stage {
         Stage::SpawnRun => row(

@@ -1,4 +1,5 @@
-//! The configuration: the examples load and mean what they say, and mistakes are reported where they stand, all at once.
+//! The configuration: the examples load and mean what they say, and mistakes are reported where they stand, all at
+//! once.
 
 use std::{fs, path::PathBuf, process::Command, time::Duration};
 
@@ -345,7 +346,7 @@ proptest! {
     }
 
     #[test]
-    fn no_text_makes_the_reader_panic_or_is_taken_for_a_farm(text in "[ a-z:{}\\[\\]&*!|>'\"%@`,#?\n\t-]{0,80}|.{0,60}") {
+    fn no_text_makes_the_reader_panic_or_becomes_a_farm(text in "[ a-z:{}\\[\\]&*!|>'\"%@`,#?\n\t-]{0,80}|.{0,60}") {
         let problems = config::parse(&text, "farm.yaml").unwrap_err();
         prop_assert!(!problems.list.is_empty(), "{text}");
     }
