@@ -14,7 +14,12 @@ use tokio::{
 use crate::{
     config::Config,
     engine::{Effect, Engine, Event, Snapshot},
-    io::{clock::Clock, http, mqtt, weather},
+    io::{
+        clock::Clock,
+        http, mqtt,
+        store::{self, Keeper},
+        weather,
+    },
 };
 
 /// Events that may wait for the engine. A farm of a hundred rooms that all report at once fits.
@@ -62,19 +67,39 @@ pub async fn run(
     listening(listener.as_ref().and_then(|listener| listener.local_addr().ok()));
 
     let farm = Arc::new(config.farm.clone());
+    let found = config.state_directory.as_deref().map(store::read_and_tell).unwrap_or_default();
+    if let Some(newest) = found.memory.newest {
+        clock.not_before(newest);
+    }
     let now = clock.now();
-    let engine = Engine::new(farm, config.forecast.as_ref().map(|forecast| forecast.service), &now);
+    let mut engine = Engine::new(farm, config.forecast.as_ref().map(|forecast| forecast.service), &now);
+    let restored = engine.restore(found.memory, &now);
     let (snapshots, _) = watch::channel(Arc::new(engine.snapshot(&now)));
     let (events, inbox) = mpsc::channel(WAITING_EVENTS);
-    let mut tasks = Tasks::start(config, listener, &clock, &snapshots, &events);
+    let mut keeper = Keeper::new(&config, &found.topics);
+    let directory = config.state_directory.clone();
+    let setup = mqtt::MqttSetup::new(&config, keeper.left_behind());
+    let mut tasks = Tasks::start(config, setup, &clock, &snapshots, &events);
+    if let Some(directory) = directory {
+        tasks.spawn("store", store::run(directory, keeper.states()));
+    }
+    if let Some(listener) = listener {
+        let stopped = tasks.stop_signal();
+        tasks.spawn("HTTP", http::serve(listener, snapshots.subscribe(), stopped));
+    }
     tracing::info!("Mistwright {} is running.", env!("CARGO_PKG_VERSION"));
 
-    let turning = turn_loop(engine, &clock, inbox, &snapshots, tasks.fetches.clone());
+    perform(restored, &tasks.fetches);
+    let outlets = Outlets { snapshots: &snapshots, keeper: &mut keeper, fetches: tasks.fetches.clone() };
+    let turning = turn_loop(&mut engine, &clock, inbox, outlets);
     let result = tokio::select! {
         () = shutdown => Ok(()),
         () = turning => Err(AppError::TaskEnded("engine")),
         ended = tasks.any_ended() => Err(AppError::TaskEnded(ended)),
     };
+    keeper.keep(&engine, &engine.snapshot(&clock.now()));
+    // The store ends with its last state.
+    drop(keeper);
     tasks.stop().await;
     tracing::info!("Mistwright has stopped.");
     result
@@ -91,14 +116,13 @@ struct Tasks {
 impl Tasks {
     fn start(
         config: Config,
-        listener: Option<TcpListener>,
+        setup: mqtt::MqttSetup,
         clock: &Clock,
         snapshots: &watch::Sender<Arc<Snapshot>>,
         events: &mpsc::Sender<Event>,
     ) -> Self {
         let (fetches, fetch_requests) = mpsc::channel(1);
         let mut tasks = Self { running: Vec::new(), forecast: None, stops: Vec::new(), fetches };
-        let setup = mqtt::MqttSetup::new(&config);
         let (stopped, snapshots_mqtt) = (tasks.stop_signal(), snapshots.subscribe());
         let (events_mqtt, clock_mqtt) = (events.clone(), clock.clone());
         tasks.spawn("MQTT", mqtt::run(setup, snapshots_mqtt, events_mqtt, clock_mqtt, stopped));
@@ -106,10 +130,6 @@ impl Tasks {
             let setup = weather::ForecastSetup::new(forecast, &config.farm.site);
             tasks.spawn("forecast", weather::run(setup, fetch_requests, events.clone(), clock.clone()));
             tasks.forecast = tasks.running.last().map(|(_, task)| task.abort_handle());
-        }
-        if let Some(listener) = listener {
-            let stopped = tasks.stop_signal();
-            tasks.spawn("HTTP", http::serve(listener, snapshots.subscribe(), stopped));
         }
         tasks
     }
@@ -165,20 +185,28 @@ impl Tasks {
     }
 }
 
+/// Where the results of a turn go.
+struct Outlets<'a> {
+    snapshots: &'a watch::Sender<Arc<Snapshot>>,
+    keeper: &'a mut Keeper,
+    fetches: mpsc::Sender<()>,
+}
+
 /// Turns the engine for ever.
 async fn turn_loop(
-    mut engine: Engine,
+    engine: &mut Engine,
     clock: &Clock,
     mut inbox: mpsc::Receiver<Event>,
-    snapshots: &watch::Sender<Arc<Snapshot>>,
-    fetches: mpsc::Sender<()>,
+    outlets: Outlets<'_>,
 ) {
     let mut batch = Vec::with_capacity(EVENTS_A_TURN);
     let mut before = clock.now();
     let mut effects = engine.handle(Event::Tick, &before);
     loop {
-        perform(effects, &fetches);
-        snapshots.send_replace(Arc::new(engine.snapshot(&before)));
+        perform(effects, &outlets.fetches);
+        let snapshot = Arc::new(engine.snapshot(&before));
+        outlets.keeper.keep_when_due(engine, &snapshot);
+        outlets.snapshots.send_replace(snapshot);
         tokio::select! {
             received = inbox.recv_many(&mut batch, EVENTS_A_TURN) => {
                 if received == 0 {
@@ -186,6 +214,13 @@ async fn turn_loop(
                 }
             }
             () = clock.sleep_until(engine.next_deadline(&before)) => batch.push(Event::Tick),
+        }
+        for event in &batch {
+            if let Event::Forecast { forecast: Some(forecast), .. } = event
+                && let Some(issued) = forecast.issued
+            {
+                clock.compare(issued);
+            }
         }
         let now = clock.now();
         if stepped(&before, &now) {

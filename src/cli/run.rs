@@ -28,7 +28,7 @@ pub(super) fn run(arguments: &RunArguments) -> ExitCode {
             return ExitCode::from(BAD_INPUT);
         }
     };
-    let config = match config::parse(&text, &file) {
+    let mut config = match config::parse(&text, &file) {
         Ok(config) => config,
         Err(problems) => {
             eprintln!("{problems}");
@@ -36,6 +36,12 @@ pub(super) fn run(arguments: &RunArguments) -> ExitCode {
         }
     };
     logging::start();
+    if config.state_directory.is_none() {
+        config.state_directory = service_managers_directory();
+    }
+    if config.state_directory.is_none() {
+        tracing::info!("Nothing is kept over a restart: set `state.directory` to keep forecast, alerts and dangers.");
+    }
     let clock = Clock::machine();
     let told = |address| {
         if let Some(address) = address {
@@ -49,6 +55,12 @@ pub(super) fn run(arguments: &RunArguments) -> ExitCode {
             ExitCode::from(FAILED)
         }
     }
+}
+
+/// The state directory that systemd has made for its unit; the first, where it has made several.
+fn service_managers_directory() -> Option<PathBuf> {
+    let directories = std::env::var_os("STATE_DIRECTORY")?;
+    std::env::split_paths(&directories).next().filter(|directory| directory.is_absolute())
 }
 
 /// Runs `work` on the program's single-threaded runtime.

@@ -49,6 +49,7 @@ pub fn config(root: &Value, found: &mut Vec<Found>) -> Option<Config> {
         broker: broker?,
         forecast: forecast?,
         http_listen: listen?,
+        state_directory: top.section("state").text("directory").map(PathBuf::from),
     })
 }
 

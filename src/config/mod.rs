@@ -45,6 +45,8 @@ pub struct Config {
     pub forecast: Option<ForecastService>,
     /// Where metrics and health are served; `None` serves nothing.
     pub http_listen: Option<SocketAddr>,
+    /// Where the state is kept over a restart; `None` keeps nothing.
+    pub state_directory: Option<PathBuf>,
 }
 
 /// How the broker is reached.

@@ -180,6 +180,14 @@ const SERVICES: &[Key] = &[
          network that you trust.",
         "127.0.0.1:9417",
     ),
+    section("state", Need::Optional, "What outlives a restart: forecast, alerts, dangers and what was advised last."),
+    row(
+        "state.directory",
+        Kind::File,
+        Need::Computed("the service manager's state directory; without one, nothing is kept"),
+        "Folder that holds `state.json`. It must exist, and the daemon must be allowed to write in it.",
+        "/var/lib/mistwright",
+    ),
 ];
 
 const SENSORS: &[Key] = &[

@@ -39,6 +39,8 @@ pub struct Engine {
     ahead: Vec<Option<Ahead>>,
     looked_ahead: Option<Duration>,
     started: Duration,
+    /// The newest trusted time that an earlier run has seen.
+    pub(super) newest_kept: Option<jiff::Timestamp>,
     turns: u64,
 }
 
@@ -76,6 +78,7 @@ impl Engine {
             told: BTreeSet::new(),
             looked_ahead: None,
             started: now.elapsed,
+            newest_kept: None,
             turns: 0,
         }
     }
@@ -366,10 +369,10 @@ impl Engine {
             }
         }
         for index in 0..self.rooms.len() {
-            let silent = self.silent(Place::Room(index), now);
+            let stale = self.stale_condition(Place::Room(index), now);
             let room = &self.farm.rooms[index];
             let forecast_known = self.site.forecast.is_some().then_some(()).and(self.ahead[index].as_ref());
-            let conditions = self.rooms[index].conditions(room, forecast_known, silent);
+            let conditions = self.rooms[index].conditions(room, forecast_known, stale);
             for (alert, condition) in self.rooms[index].state.alerts.iter_mut().zip(conditions) {
                 if alert.take(condition, now) {
                     effects.push(transition(alert, &room.title, &voice, now));
@@ -417,7 +420,7 @@ impl Engine {
     }
 }
 
-fn notice(trouble: bool, sentence: String) -> Effect {
+pub(super) fn notice(trouble: bool, sentence: String) -> Effect {
     Effect::Notify(Notice { trouble, sentence })
 }
 

@@ -3,6 +3,7 @@
 mod ahead;
 mod core;
 pub mod event;
+pub mod memory;
 mod outdoors;
 mod room;
 mod schedule;
@@ -11,4 +12,5 @@ pub mod snapshot;
 
 pub use core::Engine;
 pub use event::{Effect, Event, FetchFailure, Notice, Rejection};
+pub use memory::Memory;
 pub use snapshot::{OutdoorsState, RoomState, SiteState, Snapshot, SourceState};

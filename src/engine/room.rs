@@ -2,8 +2,11 @@
 
 use std::time::Duration;
 
+use jiff::Timestamp;
+
 use super::{
     ahead::Ahead,
+    memory::KeptEmission,
     snapshot::{Moisture, RoomState},
 };
 use crate::{
@@ -15,6 +18,7 @@ use crate::{
     model::{
         Now, Reading, Room,
         balance::{Span, emission_between},
+        farm::Crop,
     },
     physics::{BelowFreezing, MoistAir},
     units::{AirFlow, CarbonDioxide, HumidityRatio, RelativeHumidity, Temperature, WaterFlow},
@@ -36,6 +40,8 @@ pub(super) struct RoomMemory {
     danger: bool,
     issued: Option<Duration>,
     emission: Option<f64>,
+    /// When it was estimated; `None` where the clock was not trusted then.
+    emission_at: Option<Timestamp>,
     span: Option<OpenSpan>,
 }
 
@@ -80,6 +86,7 @@ impl RoomMemory {
             danger: false,
             issued: None,
             emission: None,
+            emission_at: None,
             span: None,
         }
     }
@@ -117,6 +124,18 @@ impl RoomMemory {
     /// Whether all the air there is must be advised.
     pub fn in_danger(&self) -> bool {
         self.danger
+    }
+
+    /// The estimate of the crop's emission, where there is one of a known age.
+    pub fn emission(&self) -> Option<KeptEmission> {
+        self.emission.zip(self.emission_at).map(|(grams_per_hour, at)| KeptEmission { grams_per_hour, at })
+    }
+
+    /// Takes over what an earlier run has kept.
+    pub fn remember(&mut self, danger: bool, emission: Option<KeptEmission>) {
+        self.danger = danger;
+        self.emission = emission.map(|emission| emission.grams_per_hour);
+        self.emission_at = emission.map(|emission| emission.at);
     }
 
     /// Decides the fresh air; `None` where nothing is known of the room's air.
@@ -173,10 +192,10 @@ impl RoomMemory {
                 hours: length.as_secs_f64() / 3_600.0,
             },
         );
-        let middle = crop.substrate.kilograms() * crop.respiration.middle;
-        let upper = crop.substrate.kilograms() * crop.respiration.upper;
-        let found = found.clamp(middle / 3.0, upper * 3.0);
+        let (lowest, highest) = emission_bounds(crop);
+        let found = found.clamp(lowest, highest);
         self.emission = Some(self.emission.map_or(found, |before| 0.5 * (before + found)));
+        self.emission_at = around.now.trusted.then_some(around.now.wall);
         self.span = None;
     }
 
@@ -216,7 +235,7 @@ impl RoomMemory {
         &self,
         room: &Room,
         ahead: Option<&Ahead>,
-        silent: Vec<crate::model::Quantity>,
+        stale: Condition,
     ) -> [Condition; 4] {
         let shortfall = match (ahead, room.humidifier) {
             (_, None) => Condition::Clear,
@@ -233,11 +252,6 @@ impl RoomMemory {
                     },
                 )
             }),
-        };
-        let stale = if silent.is_empty() {
-            Condition::Clear
-        } else {
-            Condition::Present(Priority::Warning, Message::Stale { quantities: silent })
         };
         let carbon_dioxide = self.state.carbon_dioxide.fresh();
         [shortfall, stale, self.crop_condition(room, carbon_dioxide), people_condition(carbon_dioxide)]
@@ -258,6 +272,13 @@ impl RoomMemory {
             Condition::Clear
         }
     }
+}
+
+/// Between these, in g/h, an estimate of what `crop` gives off is believed.
+pub(super) fn emission_bounds(crop: &Crop) -> (f64, f64) {
+    let middle = crop.substrate.kilograms() * crop.respiration.middle;
+    let upper = crop.substrate.kilograms() * crop.respiration.upper;
+    (middle / 3.0, upper * 3.0)
 }
 
 fn people_condition(measured: Option<CarbonDioxide>) -> Condition {

@@ -5,10 +5,10 @@ use jiff::SignedDuration;
 use super::{ahead, core::Engine};
 use crate::{
     advice::{
-        Priority,
-        alert::{Condition, Message},
+        AlertKind, Priority,
+        alert::{AlertState, Condition, Message},
     },
-    model::{Now, Place},
+    model::{Now, Place, Reading},
 };
 
 /// Forecasts are renewed at least every six hours; one that was fetched longer ago than this has failed to be renewed.
@@ -17,13 +17,26 @@ const FORECAST_OLD: SignedDuration = SignedDuration::from_hours(8);
 impl Engine {
     /// In the order of [`crate::advice::AlertKind::OF_SITE`].
     pub(super) fn site_conditions(&self, now: &Now) -> [Condition; 3] {
-        let silent = self.silent(Place::Outdoors, now);
-        let stale = if silent.is_empty() {
-            Condition::Clear
-        } else {
-            Condition::Present(Priority::Warning, Message::Stale { quantities: silent })
-        };
+        let stale = self.stale_condition(Place::Outdoors, now);
         [self.hard_frost(now), self.forecast_old(now), stale]
+    }
+
+    /// Whether configured sources of a place are silent. After a restart an alert that stood waits for each of them to
+    /// speak, or to have been silent for too long.
+    pub(super) fn stale_condition(&self, place: Place, now: &Now) -> Condition {
+        let silent = self.silent(place, now);
+        if !silent.is_empty() {
+            return Condition::Present(Priority::Warning, Message::Stale { quantities: silent });
+        }
+        let alerts = match place {
+            Place::Outdoors => &self.site.alerts,
+            Place::Room(index) => &self.rooms[index].state.alerts,
+        };
+        let restored = alerts
+            .iter()
+            .any(|alert| alert.kind == AlertKind::SensorStale && matches!(alert.state, AlertState::Unknown { .. }));
+        let awaited = self.sources.iter().any(|source| source.place == place && source.reading == Reading::Never);
+        if restored && awaited { Condition::Missing } else { Condition::Clear }
     }
 
     fn hard_frost(&self, now: &Now) -> Condition {

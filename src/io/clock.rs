@@ -3,7 +3,13 @@
 //! A [`Clock`] is either the machine's or a scenario's. The machine's elapsed time is `CLOCK_BOOTTIME`, which counts a
 //! suspended night; the ordinary monotonic clock does not. A scenario's time moves only when its handle moves it.
 
-use std::{sync::Arc, time::Duration};
+use std::{
+    sync::{
+        Arc,
+        atomic::{AtomicI64, Ordering},
+    },
+    time::Duration,
+};
 
 use jiff::{SignedDuration, Timestamp};
 use tokio::sync::watch;
@@ -12,6 +18,11 @@ use crate::model::Now;
 
 /// No wall clock may read earlier than this release: a board without a battery clock does, until network time comes.
 const RELEASED: Timestamp = Timestamp::constant(1_795_564_800, 0);
+
+/// A service's clock and ours may differ by so much and both be right enough.
+const CLOCKS_APART: SignedDuration = SignedDuration::from_mins(15);
+/// A forecast that has just been fetched was made within this; MET Norway makes one several times a day.
+const FORECAST_MADE_WITHIN: SignedDuration = SignedDuration::from_hours(24);
 
 /// Longest wait before the clock is looked at again: a suspended machine's timers do not count the suspended time.
 const LONGEST_WAIT: Duration = Duration::from_secs(5);
@@ -22,7 +33,8 @@ pub struct Clock(Source);
 
 #[derive(Debug, Clone)]
 enum Source {
-    Machine,
+    /// No wall clock that reads earlier, in seconds since 1970, is trusted.
+    Machine { floor: Arc<AtomicI64> },
     Scenario { start: Timestamp, speed: f64, elapsed: watch::Receiver<Duration> },
 }
 
@@ -39,8 +51,29 @@ impl ScenarioHandle {
 
 impl Clock {
     /// The machine's clock.
-    pub const fn machine() -> Self {
-        Self(Source::Machine)
+    pub fn machine() -> Self {
+        Self(Source::Machine { floor: Arc::new(AtomicI64::new(RELEASED.as_second())) })
+    }
+
+    /// Learns that `moment` has already been: from now on the machine's clock is not trusted while it is before it.
+    pub fn not_before(&self, moment: Timestamp) {
+        if let Source::Machine { floor } = &self.0 {
+            floor.fetch_max(moment.as_second(), Ordering::Relaxed);
+        }
+    }
+
+    /// Learns that a forecast that has just arrived was made at `issued`. A clock clearly before it is wrong. A clock
+    /// that agrees with it is right, whatever was believed before: a date that was once wrong and far ahead must not
+    /// be waited for.
+    pub fn compare(&self, issued: Timestamp) {
+        let Source::Machine { floor } = &self.0 else { return };
+        let earliest = issued.checked_sub(CLOCKS_APART).unwrap_or(RELEASED).max(RELEASED);
+        let age = self.now().wall.duration_since(issued);
+        if age >= -CLOCKS_APART && age < FORECAST_MADE_WITHIN {
+            floor.store(earliest.as_second(), Ordering::Relaxed);
+        } else {
+            floor.fetch_max(earliest.as_second(), Ordering::Relaxed);
+        }
     }
 
     /// A clock that starts at `start` and moves by its handle, meant to run about `speed` times as fast as real time.
@@ -54,12 +87,12 @@ impl Clock {
     #[expect(clippy::disallowed_methods, reason = "this is the one place that reads the clocks")]
     pub fn now(&self) -> Now {
         match &self.0 {
-            Source::Machine => {
+            Source::Machine { floor } => {
                 let boot = rustix::time::clock_gettime(rustix::time::ClockId::Boottime);
                 let seconds = u64::try_from(boot.tv_sec).unwrap_or(0);
                 let nanoseconds = u32::try_from(boot.tv_nsec).unwrap_or(0);
                 let wall = Timestamp::now();
-                Now { elapsed: Duration::new(seconds, nanoseconds), wall, trusted: wall >= RELEASED }
+                Now { elapsed: Duration::new(seconds, nanoseconds), wall, trusted: wall.as_second() >= floor.load(Ordering::Relaxed) }
             }
             Source::Scenario { start, elapsed, .. } => {
                 let elapsed = *elapsed.borrow();
@@ -73,7 +106,7 @@ impl Clock {
     /// How many seconds of this clock pass in a real second. A broker counts real seconds.
     pub const fn speed(&self) -> f64 {
         match &self.0 {
-            Source::Machine => 1.0,
+            Source::Machine { .. } => 1.0,
             Source::Scenario { speed, .. } => *speed,
         }
     }
@@ -81,7 +114,7 @@ impl Clock {
     /// Waits until [`Now::elapsed`] has reached `deadline`.
     pub async fn sleep_until(&self, deadline: Duration) {
         match &self.0 {
-            Source::Machine => loop {
+            Source::Machine { .. } => loop {
                 let left = deadline.saturating_sub(self.now().elapsed);
                 if left.is_zero() {
                     return;
@@ -121,6 +154,31 @@ mod tests {
         handle.advance(Duration::from_secs(1));
         assert!(futures_poll(&mut sleeper).await.is_some(), "did not wake");
         assert_eq!(clock.now().elapsed - before.elapsed, Duration::from_secs(10));
+    }
+
+    #[test]
+    fn a_clock_before_what_has_already_been_is_not_trusted_until_a_forecast_agrees_with_it() {
+        let clock = Clock::machine();
+        let wall = clock.now().wall;
+        assert!(clock.now().trusted, "the tests need a machine with the right date");
+        clock.not_before(wall + SignedDuration::from_hours(24 * 365));
+        assert!(!clock.now().trusted);
+        clock.compare(wall - SignedDuration::from_hours(25));
+        assert!(!clock.now().trusted, "an old forecast says nothing");
+        clock.compare(wall - SignedDuration::from_hours(2));
+        assert!(clock.now().trusted);
+        clock.not_before(wall - SignedDuration::from_hours(1));
+        assert!(clock.now().trusted);
+    }
+
+    #[test]
+    fn a_forecast_from_some_minutes_ahead_does_not_make_the_clock_untrusted_and_one_from_an_hour_ahead_does() {
+        let clock = Clock::machine();
+        let wall = clock.now().wall;
+        clock.compare(wall + SignedDuration::from_mins(14));
+        assert!(clock.now().trusted);
+        clock.compare(wall + SignedDuration::from_mins(60));
+        assert!(!clock.now().trusted);
     }
 
     async fn futures_poll(future: &mut (impl Future<Output = ()> + Unpin)) -> Option<()> {

@@ -5,4 +5,5 @@ pub mod clock;
 pub mod http;
 pub mod logging;
 pub mod mqtt;
+pub mod store;
 pub mod weather;

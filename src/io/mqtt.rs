@@ -5,7 +5,14 @@
 //! refusals are logged but not handed out. So: one poll at a time, never cancelled but by its own time limit, sends that
 //! never wait, packet numbers paired with what was sent, and a new client after every failure.
 
-use std::{collections::HashMap, fs, io, path::PathBuf, pin::Pin, sync::Arc, time::Duration};
+use std::{
+    collections::{BTreeSet, HashMap},
+    fs, io,
+    path::PathBuf,
+    pin::Pin,
+    sync::Arc,
+    time::Duration,
+};
 
 use rumqttc::{
     NetworkOptions, Outgoing, Transport,
@@ -71,12 +78,18 @@ pub struct MqttSetup {
     broker: Broker,
     farm: Arc<Farm>,
     bindings: Vec<Binding>,
+    left_behind: Vec<String>,
 }
 
 impl MqttSetup {
-    /// From a checked configuration.
-    pub fn new(config: &Config) -> Self {
-        Self { broker: config.broker.clone(), farm: Arc::new(config.farm.clone()), bindings: config.bindings.clone() }
+    /// From a checked configuration; `left_behind` are topics of an earlier run, to be cleared at the broker.
+    pub fn new(config: &Config, left_behind: &BTreeSet<String>) -> Self {
+        Self {
+            broker: config.broker.clone(),
+            farm: Arc::new(config.farm.clone()),
+            bindings: config.bindings.clone(),
+            left_behind: left_behind.iter().cloned().collect(),
+        }
     }
 }
 
@@ -193,7 +206,8 @@ impl Bridge {
         }
         let domain = &setup.broker.domain;
         let devices = description::devices(&setup.farm, domain);
-        let outbox = Outbox::new(devices, description::topics(&setup.farm, domain), clock.speed());
+        let topics = description::topics(&setup.farm, domain).into_iter().chain(setup.left_behind);
+        let outbox = Outbox::new(devices, topics, clock.speed());
         Self {
             broker: setup.broker,
             clock,

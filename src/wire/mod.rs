@@ -5,6 +5,7 @@ pub mod description;
 pub mod document;
 pub mod lifecycle;
 pub mod outbox;
+pub mod state_file;
 pub mod topic;
 pub mod tree;
 pub mod weather;
