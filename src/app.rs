@@ -193,12 +193,7 @@ struct Outlets<'a> {
 }
 
 /// Turns the engine for ever.
-async fn turn_loop(
-    engine: &mut Engine,
-    clock: &Clock,
-    mut inbox: mpsc::Receiver<Event>,
-    outlets: Outlets<'_>,
-) {
+async fn turn_loop(engine: &mut Engine, clock: &Clock, mut inbox: mpsc::Receiver<Event>, outlets: Outlets<'_>) {
     let mut batch = Vec::with_capacity(EVENTS_A_TURN);
     let mut before = clock.now();
     let mut effects = engine.handle(Event::Tick, &before);

@@ -10,4 +10,5 @@ mod engine;
 mod http;
 mod mqtt;
 mod physics;
+mod store;
 mod weather;

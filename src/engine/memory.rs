@@ -171,18 +171,26 @@ impl Engine {
             return;
         };
         let room = &self.farm.rooms[index];
-        let heard = self.sources.iter().any(|source| {
-            source.place == Place::Room(index) && source.quantity == Quantity::CarbonDioxide
-        });
+        let heard = self
+            .sources
+            .iter()
+            .any(|source| source.place == Place::Room(index) && source.quantity == Quantity::CarbonDioxide);
         let memory = &mut self.rooms[index];
         // The fan may have been changed since.
         memory.last_flow = kept.fresh_air.map(|flow| {
             let (floor, capacity) = (room.fan.floor, room.fan.capacity);
-            if flow > capacity { capacity } else if flow < floor { floor } else { flow }
+            if flow > capacity {
+                capacity
+            } else if flow < floor {
+                floor
+            } else {
+                flow
+            }
         });
         let emission = kept.emission.and_then(|emission| usable(emission, room, now));
         if kept.emission.is_some() && emission.is_none() {
-            said.refused.push(format!("what the crop in {} gives off, because its age is a day or unknown", room.title));
+            said.refused
+                .push(format!("what the crop in {} gives off, because its age is a day or unknown", room.title));
         }
         // Without a sensor nothing would ever end it.
         memory.remember(kept.danger && heard, emission);

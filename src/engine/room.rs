@@ -231,12 +231,7 @@ impl RoomMemory {
     }
 
     /// The alert conditions of this room, in the order of [`AlertKind::OF_ROOM`].
-    pub fn conditions(
-        &self,
-        room: &Room,
-        ahead: Option<&Ahead>,
-        stale: Condition,
-    ) -> [Condition; 4] {
+    pub fn conditions(&self, room: &Room, ahead: Option<&Ahead>, stale: Condition) -> [Condition; 4] {
         let shortfall = match (ahead, room.humidifier) {
             (_, None) => Condition::Clear,
             (None, Some(_)) => Condition::Missing,

@@ -34,8 +34,14 @@ pub struct Clock(Source);
 #[derive(Debug, Clone)]
 enum Source {
     /// No wall clock that reads earlier, in seconds since 1970, is trusted.
-    Machine { floor: Arc<AtomicI64> },
-    Scenario { start: Timestamp, speed: f64, elapsed: watch::Receiver<Duration> },
+    Machine {
+        floor: Arc<AtomicI64>,
+    },
+    Scenario {
+        start: Timestamp,
+        speed: f64,
+        elapsed: watch::Receiver<Duration>,
+    },
 }
 
 /// Moves a scenario's time.
@@ -92,7 +98,11 @@ impl Clock {
                 let seconds = u64::try_from(boot.tv_sec).unwrap_or(0);
                 let nanoseconds = u32::try_from(boot.tv_nsec).unwrap_or(0);
                 let wall = Timestamp::now();
-                Now { elapsed: Duration::new(seconds, nanoseconds), wall, trusted: wall.as_second() >= floor.load(Ordering::Relaxed) }
+                Now {
+                    elapsed: Duration::new(seconds, nanoseconds),
+                    wall,
+                    trusted: wall.as_second() >= floor.load(Ordering::Relaxed),
+                }
             }
             Source::Scenario { start, elapsed, .. } => {
                 let elapsed = *elapsed.borrow();

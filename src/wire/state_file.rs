@@ -80,7 +80,8 @@ pub enum BadState {
 /// Every topic that this farm may leave at the broker.
 pub fn topics_of(farm: &Farm, domain: &Identifier) -> BTreeSet<String> {
     let devices = description::devices(farm, domain);
-    let about = devices.iter().flat_map(|device| ["$state", "$description"].map(|end| format!("{}/{end}", device.topic)));
+    let about =
+        devices.iter().flat_map(|device| ["$state", "$description"].map(|end| format!("{}/{end}", device.topic)));
     description::topics(farm, domain).into_iter().chain(about).collect()
 }
 
@@ -124,9 +125,9 @@ pub fn read(bytes: &[u8]) -> Result<State, BadState> {
 
 /// FNV-1a over 64 bits, by its published definition, in sixteen hexadecimal digits.
 fn checksum(text: &str) -> String {
-    let hash = text.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
-        (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3)
-    });
+    let hash = text
+        .bytes()
+        .fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3));
     format!("{hash:016x}")
 }
 
@@ -355,9 +356,8 @@ impl RoomBody {
     }
 
     fn into_kept(self) -> Result<KeptRoom, BadState> {
-        let emission = self
-            .emission
-            .map(|emission| KeptEmission { grams_per_hour: emission.grams_per_hour, at: emission.at.0 });
+        let emission =
+            self.emission.map(|emission| KeptEmission { grams_per_hour: emission.grams_per_hour, at: emission.at.0 });
         Ok(KeptRoom {
             name: Identifier::new(&self.name)?,
             fresh_air: self.fresh_air_cubic_metres_per_hour.map(AirFlow::from_cubic_metres_per_hour).transpose()?,

@@ -8,6 +8,7 @@ mod farm;
 mod faults;
 mod freeze;
 mod observations;
+mod restart;
 mod service;
 mod values;
 

@@ -1,0 +1,75 @@
+//! What outlives a restart: the file, its accidents, and what the engine makes of it.
+
+mod file;
+mod kill;
+mod memory;
+
+use std::{collections::BTreeSet, sync::Arc};
+
+use jiff::Timestamp;
+use mistwright::{
+    advice::{AlertKind, Priority, alert::Message},
+    engine::memory::{KeptAlert, KeptEmission, KeptForecast, KeptRoom, Memory},
+    model::{Identifier, Quantity},
+    units::{AirFlow, CarbonDioxide, Temperature, WaterFlow, WaterVolume},
+    wire::state_file::State,
+};
+
+use crate::engine::harness::hourly;
+
+pub fn moment(second: i64) -> Timestamp {
+    Timestamp::from_second(second).unwrap()
+}
+
+fn alert(kind: AlertKind, message: Message) -> KeptAlert {
+    KeptAlert { kind, priority: Priority::Critical, message }
+}
+
+/// A state in which everything is used that can be kept.
+pub fn full() -> State {
+    let ppm = |value| CarbonDioxide::from_parts_per_million(value).unwrap();
+    let celsius = |value| Temperature::from_celsius(value).unwrap();
+    let start = moment(1_800_000_000);
+    let hall = vec![
+        alert(AlertKind::CarbonDioxidePeople, Message::CarbonDioxide { measured: ppm(16_000.5), limit: ppm(15_000.0) }),
+        alert(AlertKind::SensorStale, Message::Stale { quantities: Quantity::ALL.to_vec() }),
+        alert(
+            AlertKind::HumidifierShortfall,
+            Message::Shortfall {
+                from: start,
+                to: moment(1_800_003_600),
+                worst_at: moment(1_800_001_800),
+                worst: WaterFlow::from_kilograms_per_hour(1.25).unwrap(),
+                water: Some(WaterVolume::from_litres(61.5).unwrap()),
+            },
+        ),
+    ];
+    let frost =
+        Message::HardFrost { measured: Some(celsius(-4.5)), from: start, coldest_at: start, coldest: celsius(-23.4) };
+    State {
+        memory: Memory {
+            newest: Some(start),
+            forecast: Some(KeptForecast {
+                forecast: Arc::new(hourly(start, &[-4.0, -5.5, -12.25], 100.0)),
+                fetched: moment(1_799_999_000),
+                latitude: 61.2,
+                longitude: 21.3,
+            }),
+            alerts: vec![
+                alert(AlertKind::HardFrost, frost),
+                alert(AlertKind::ForecastOld, Message::ForecastOld { fetched: None }),
+            ],
+            rooms: vec![KeptRoom {
+                name: Identifier::new("oyster-hall").unwrap(),
+                fresh_air: Some(AirFlow::from_cubic_metres_per_hour(312.5).unwrap()),
+                danger: true,
+                emission: Some(KeptEmission { grams_per_hour: 91.125, at: start }),
+                alerts: hall,
+            }],
+        },
+        topics: ["homie/5/frosthollow/$state", "homie/5/frosthollow-cellar/air/temperature"]
+            .map(str::to_owned)
+            .into_iter()
+            .collect::<BTreeSet<_>>(),
+    }
+}
