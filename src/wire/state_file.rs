@@ -225,7 +225,7 @@ enum PriorityBody {
 enum MessageBody {
     HardFrost { from: Moment, coldest_at: Moment, celsius: f64, measured_celsius: Option<f64> },
     ForecastOld { fetched: Option<Moment> },
-    Shortfall { from: Moment, to: Moment, worst_at: Moment, kilograms_per_hour: f64, litres: Option<f64> },
+    Shortfall { from: Moment, to: Option<Moment>, worst_at: Moment, kilograms_per_hour: f64, litres: Option<f64> },
     Stale { quantities: Vec<String> },
     CarbonDioxide { measured_ppm: f64, limit_ppm: f64 },
 }
@@ -408,7 +408,7 @@ impl MessageBody {
             Message::ForecastOld { fetched } => Self::ForecastOld { fetched: fetched.map(Moment) },
             Message::Shortfall { from, to, worst_at, worst, water } => Self::Shortfall {
                 from: Moment(*from),
-                to: Moment(*to),
+                to: to.map(Moment),
                 worst_at: Moment(*worst_at),
                 kilograms_per_hour: rounded(worst.kilograms_per_hour(), 3),
                 litres: water.map(|water| rounded(water.litres(), 2)),
@@ -437,7 +437,7 @@ impl MessageBody {
             Self::ForecastOld { fetched } => Message::ForecastOld { fetched: fetched.map(|moment| moment.0) },
             Self::Shortfall { from, to, worst_at, kilograms_per_hour, litres } => Message::Shortfall {
                 from: from.0,
-                to: to.0,
+                to: to.map(|moment| moment.0),
                 worst_at: worst_at.0,
                 worst: WaterFlow::from_kilograms_per_hour(kilograms_per_hour)?,
                 water: litres.map(WaterVolume::from_litres).transpose()?,

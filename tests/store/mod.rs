@@ -37,7 +37,7 @@ pub fn full() -> State {
             AlertKind::HumidifierShortfall,
             Message::Shortfall {
                 from: start,
-                to: moment(1_800_003_600),
+                to: Some(moment(1_800_003_600)),
                 worst_at: moment(1_800_001_800),
                 worst: WaterFlow::from_kilograms_per_hour(1.25).unwrap(),
                 water: Some(WaterVolume::from_litres(61.5).unwrap()),
