@@ -66,7 +66,13 @@ impl Running {
             let stopped = async {
                 let _ = stopped.await;
             };
-            runtime.block_on(mqtt::run(mqtt::MqttSetup::new(&config), receiver, sender, clock, stopped));
+            runtime.block_on(mqtt::run(
+                mqtt::MqttSetup::new(&config, &std::collections::BTreeSet::new()),
+                receiver,
+                sender,
+                clock,
+                stopped,
+            ));
         });
         Self { scenario, snapshots, events, stop: Some(stop), thread: Some(thread) }
     }
@@ -119,6 +125,7 @@ fn config(broker: &Mosquitto, farm: &Arc<Farm>) -> Config {
         },
         forecast: None,
         http_listen: None,
+        state_directory: None,
     }
 }
 
