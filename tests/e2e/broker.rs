@@ -58,6 +58,12 @@ impl Mosquitto {
         self.process.wait().unwrap();
     }
 
+    /// Sends a signal by name: `STOP` hangs it with its connections open, `CONT` lets it go on.
+    pub fn signal(&self, name: &str) {
+        let sent = Command::new("kill").args(["-s", name, &self.process.id().to_string()]).status().unwrap();
+        assert!(sent.success());
+    }
+
     /// Starts again, empty, on the same port.
     pub fn restart(&mut self) {
         self.process = spawn(&self.folder.path().join("mosquitto.conf"), self.port);

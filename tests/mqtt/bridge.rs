@@ -398,3 +398,23 @@ fn two_clients_with_one_identifier_do_not_put_each_other_out_without_end() {
     drop(intruder);
     running.stop();
 }
+
+#[test]
+#[expect(clippy::disallowed_methods, reason = "the figure that this test prints is a time")]
+fn a_broker_that_hangs_is_noticed_and_met_again_when_it_goes_on() {
+    let broker = Mosquitto::start();
+    let bench = snowed_in(UnitSystem::Metric);
+    let mut running = Running::start(&broker, &bench);
+    until_standing(&broker, &published(&bench.snapshot()));
+    assert_eq!(running.event("the link comes up"), Event::Connected);
+    broker.signal("STOP");
+    let began = Instant::now();
+    // The connection stays open, and the kernel takes whatever is sent: only the missing answer tells.
+    let noticed = until("the silence is noticed", CEILING, || running.events.try_recv().ok());
+    println!("a hung broker was noticed after {:.0} s", began.elapsed().as_secs_f64());
+    assert_eq!(noticed, Event::Disconnected);
+    broker.signal("CONT");
+    assert_eq!(running.event("the link comes up again"), Event::Connected);
+    until_standing(&broker, &published(&bench.snapshot()));
+    running.stop();
+}

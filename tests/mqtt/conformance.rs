@@ -236,3 +236,25 @@ fn values_expire_with_their_readings_advice_with_its_validity_and_what_is_config
     let left: Vec<&String> = tree.keys().filter(|topic| topic.starts_with("homie/5/frosthollow-cellar/air/")).collect();
     assert!(left.is_empty(), "{left:?}");
 }
+
+#[test]
+fn a_decision_is_the_same_while_only_its_validity_moves() {
+    let mut bench = snowed_in(UnitSystem::Metric);
+    let domain = Identifier::new("homie").unwrap();
+    let before = tree::render(&bench.snapshot(), &domain);
+    bench.now.elapsed += std::time::Duration::from_secs(5);
+    bench.now.wall += jiff::SignedDuration::from_secs(5);
+    bench.say(Place::Room(0), Quantity::CarbonDioxide, 750.0);
+    let after = tree::render(&bench.snapshot(), &domain);
+    for field in ["decision", "valid-until"] {
+        let topic = format!("homie/5/frosthollow-cellar/advice/{field}");
+        assert_ne!(before[&topic].payload, after[&topic].payload, "the validity of {field} did not move");
+        assert!(before[&topic].says_the_same_as(&after[&topic]), "{field} would be sent in every turn");
+    }
+    bench.say(Place::Room(0), Quantity::CarbonDioxide, 1_500.0);
+    let changed = tree::render(&bench.snapshot(), &domain);
+    for field in ["decision", "valid-until"] {
+        let topic = format!("homie/5/frosthollow-cellar/advice/{field}");
+        assert!(!changed[&topic].says_the_same_as(&after[&topic]), "a new {field} would be kept back");
+    }
+}
