@@ -30,8 +30,8 @@ pub struct Entry {
     pub payload: String,
     /// Until when it may be believed, as [`Now::elapsed`]; `None` never expires.
     pub lives_until: Option<Duration>,
-    /// What has to differ for the entry to count as changed; `None` is the payload itself. A decision moves its
-    /// `valid-until` in every turn, and is still the same decision.
+    /// What has to differ for the entry to count as changed; `None` is the payload itself. A decision is renewed
+    /// with a later `valid-until`, and is still the same decision.
     pub essence: Option<String>,
     /// Whether the payload is JSON.
     pub json: bool,
