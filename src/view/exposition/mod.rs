@@ -43,7 +43,7 @@ pub struct MetricRow {
     pub name: &'static str,
     /// How it behaves.
     pub kind: Kind,
-    /// Labels that a sample may carry, in the order of [`Sample::labels`].
+    /// Labels that a sample may carry, in the order in which its values are given.
     pub labels: &'static [&'static str],
     /// What it says, for people.
     pub help: &'static str,
