@@ -142,6 +142,10 @@ pub const SITE: &[SiteRow] = &[
     (row("forecast", "service", "Weather service", Kind::Text, Life::Turn), |snapshot| {
         Some(Value::Text(snapshot.site.forecast.as_ref()?.service.name().to_owned()))
     }),
+    // The service's licence asks for it wherever its data are shown.
+    (row("forecast", "credit", "Credit", Kind::Text, Life::Turn), |snapshot| {
+        Some(Value::Text(snapshot.site.forecast.as_ref()?.service.attribution().to_owned()))
+    }),
     (row("forecast", "fetched", "Fetched", Kind::Moment, Life::Turn), |snapshot| {
         Some(Value::Moment(snapshot.site.forecast_fetched?))
     }),
