@@ -17,7 +17,7 @@ use tokio::sync::watch;
 use crate::model::Now;
 
 /// No wall clock may read earlier than this release: a board without a battery clock does, until network time comes.
-const RELEASED: Timestamp = Timestamp::constant(1_795_564_800, 0);
+const RELEASED: Timestamp = Timestamp::constant(1_793_491_200, 0);
 
 /// A service's clock and ours may differ by so much and both be right enough.
 const CLOCKS_APART: SignedDuration = SignedDuration::from_mins(15);
