@@ -6,7 +6,8 @@ use jiff::tz::TimeZone;
 use serde_yaml::Value;
 
 use super::{
-    Broker, Config, ForecastService, kind,
+    Broker, Config, ForecastService, Link, Tls,
+    kind::{self, Kind},
     problem::Mistake,
     rooms::{self, Draft},
     section::Section,
@@ -16,6 +17,10 @@ use crate::{
     model::{Farm, Identifier, Intake, Place, Quantity, Service, Site, Source},
     wire::topic::{Binding, Decoder, Topic},
 };
+
+/// The ports that are registered for MQTT, without and with TLS.
+const TCP_PORT: u16 = 1883;
+const TLS_PORT: u16 = 8883;
 
 /// Builds the configuration. `None` where something was missing or did not fit: the walk, or `found`, says what.
 pub fn config(root: &Value, found: &mut Vec<Found>) -> Option<Config> {
@@ -68,6 +73,7 @@ fn site(section: &Section) -> Option<Site> {
 }
 
 fn broker(section: &Section, site: Option<&Site>, found: &mut Vec<Found>) -> Option<Broker> {
+    let link = link(section, found);
     let user = section.text("user");
     let password_file = section.text("password-file").map(PathBuf::from);
     if password_file.is_some() && !section.has("user") {
@@ -79,13 +85,47 @@ fn broker(section: &Section, site: Option<&Site>, found: &mut Vec<Found>) -> Opt
         None => format!("mistwright-{}", site?.name),
     };
     Some(Broker {
-        host: section.text("host")?,
-        port: section.parsed("port")?,
+        link: link?,
         user,
         password_file,
         client_id,
         domain: Identifier::new(&section.text("domain")?).ok()?,
     })
+}
+
+fn link(section: &Section, found: &mut Vec<Found>) -> Option<Link> {
+    let tls_section = section.section("tls");
+    let tls = tls_section.exists().then(|| tls(&tls_section, found));
+    if section.has("socket") {
+        for key in ["host", "port", "tls"].into_iter().filter(|key| section.has(key)) {
+            let hint = "keep `socket` for a broker on this machine, or `host` for one in the network";
+            found.push(Found::key(section.path(key), Mistake::BesideSocket(key)).hint(hint));
+        }
+        return section.text("socket").map(|path| Link::Socket(path.into()));
+    }
+    if section.exists() && !section.has("host") {
+        let missing = Found::key(section.here(), Mistake::Missing("host")).allowed(Kind::Host.allowed(""));
+        found.push(missing.hint("for example `host: localhost`; or `socket:` for a broker on this machine"));
+    }
+    let host = section.text("host")?;
+    let default = if tls.is_some() { TLS_PORT } else { TCP_PORT };
+    let port = if section.has("port") { section.parsed("port")? } else { default };
+    Some(match tls {
+        Some(tls) => Link::Tls { host, port, tls },
+        None => Link::Tcp { host, port },
+    })
+}
+
+fn tls(section: &Section, found: &mut Vec<Found>) -> Tls {
+    let file = |key| section.text(key).map(PathBuf::from);
+    let (certificate, key) = ("client-certificate-file", "client-key-file");
+    for (here, other) in [(certificate, key), (key, certificate)] {
+        if section.has(here) && !section.has(other) {
+            let hint = format!("add `{other}:`, or take `{here}` out");
+            found.push(Found::value(section.path(here), Mistake::HalfOfPair { here, other }).hint(hint));
+        }
+    }
+    Tls { ca_file: file("ca-file"), client: file(certificate).zip(file(key)) }
 }
 
 /// The outer `None` is a mistake; the inner one is a farm that wants no forecast.

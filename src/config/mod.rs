@@ -8,7 +8,7 @@
 //! The key table also gives the JSON Schema and the reference page ([`schema`]). Positions are looked up in the text
 //! only when there is a problem to report.
 
-use std::{net::SocketAddr, path::PathBuf};
+use std::{fmt, net::SocketAddr, path::PathBuf};
 
 use serde_yaml::Value;
 
@@ -52,10 +52,8 @@ pub struct Config {
 /// How the broker is reached.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Broker {
-    /// Host name or address.
-    pub host: String,
-    /// TCP port.
-    pub port: u16,
+    /// The way to it.
+    pub link: Link,
     /// User name, if the broker wants one.
     pub user: Option<String>,
     /// File that holds the password, read at each connection and never shown.
@@ -64,6 +62,47 @@ pub struct Broker {
     pub client_id: String,
     /// First level of the published topics.
     pub domain: Identifier,
+}
+
+/// The way to the broker.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Link {
+    /// Over the network, for everybody on the way to read.
+    Tcp {
+        /// Host name or address.
+        host: String,
+        /// TCP port.
+        port: u16,
+    },
+    /// Over the network, by TLS.
+    Tls {
+        /// Host name or address; the broker's certificate has to be made out to it.
+        host: String,
+        /// TCP port.
+        port: u16,
+        /// Whom to trust, and who we are.
+        tls: Tls,
+    },
+    /// Through a Unix socket of this machine.
+    Socket(PathBuf),
+}
+
+/// The files of a TLS connection, all in PEM form and read at each connection.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Tls {
+    /// Certificates of the authorities that may vouch for the broker; `None` trusts those of the system.
+    pub ca_file: Option<PathBuf>,
+    /// Our own certificate with its intermediates, and its private key, for a broker that asks for them.
+    pub client: Option<(PathBuf, PathBuf)>,
+}
+
+impl fmt::Display for Link {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Tcp { host, port } | Self::Tls { host, port, .. } => write!(f, "{host}:{port}"),
+            Self::Socket(path) => write!(f, "{}", path.display()),
+        }
+    }
 }
 
 /// How the forecast is fetched.

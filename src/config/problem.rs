@@ -164,6 +164,17 @@ pub enum Mistake {
     /// A forecast service without the address that it asks for.
     #[error("the forecast service asks for a contact")]
     NoContact,
+    /// Two ways to the same broker.
+    #[error("`{0}` stands beside `socket`, but there is one way to the broker")]
+    BesideSocket(&'static str),
+    /// A certificate without its key, or the other way round.
+    #[error("`{here}` is of no use without `{other}`")]
+    HalfOfPair {
+        /// The key that is there.
+        here: &'static str,
+        /// The key that is not.
+        other: &'static str,
+    },
     /// A password for nobody.
     #[error("a password without a user")]
     PasswordWithoutUser,

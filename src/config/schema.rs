@@ -50,6 +50,10 @@ fn object(pattern: &str, name: &str) -> Value {
     if let (Some(object), false) = (object.as_object_mut(), required.is_empty()) {
         object.insert("required".into(), json!(required));
     }
+    // There is one way to the broker.
+    if let (Some(object), "broker") = (object.as_object_mut(), pattern) {
+        object.insert("oneOf".into(), json!([{"required": ["host"]}, {"required": ["socket"]}]));
+    }
     object
 }
 

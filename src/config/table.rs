@@ -124,8 +124,21 @@ const SITE: &[Key] = &[
 
 const SERVICES: &[Key] = &[
     section("broker", Need::Required, "The MQTT broker that the sensors publish to. It must speak MQTT 5."),
-    row("broker.host", Kind::Host, Need::Required, "Host name or address.", "localhost"),
-    row("broker.port", Kind::Port, Need::Default("1883"), "TCP port.", "1883"),
+    row(
+        "broker.host",
+        Kind::Host,
+        Need::Computed("nothing; required unless there is a `socket`"),
+        "Host name or address. With `tls`, the broker's certificate has to be made out to it.",
+        "localhost",
+    ),
+    row("broker.port", Kind::Port, Need::Computed("1883, or 8883 with `tls`"), "TCP port.", "1883"),
+    row(
+        "broker.socket",
+        Kind::File,
+        Need::Optional,
+        "Unix socket of a broker on this machine, instead of `host`, `port` and `tls`.",
+        "/run/mosquitto/mosquitto.sock",
+    ),
     row("broker.user", Kind::Text, Need::Optional, "User name, if the broker wants one.", "mistwright"),
     row(
         "broker.password-file",
@@ -147,6 +160,33 @@ const SERVICES: &[Key] = &[
         Need::Default("homie"),
         "First level of the published topics. Controllers that know the Homie convention look for `homie`.",
         "homie",
+    ),
+    section(
+        "broker.tls",
+        Need::Computed("no encryption"),
+        "TLS to the broker; `tls: {}` trusts the system's root certificates. All files are in PEM form and are read \
+         anew at each connection, so that a renewed certificate counts without a restart.",
+    ),
+    row(
+        "broker.tls.ca-file",
+        Kind::File,
+        Need::Computed("the system's root certificates"),
+        "Certificates of the authorities that may vouch for the broker: with this, only these.",
+        "/etc/mistwright/broker-ca.pem",
+    ),
+    row(
+        "broker.tls.client-certificate-file",
+        Kind::File,
+        Need::Optional,
+        "Certificate of this client, for a broker that asks for one; intermediates follow in the same file.",
+        "/etc/mistwright/client.pem",
+    ),
+    row(
+        "broker.tls.client-key-file",
+        Kind::File,
+        Need::Optional,
+        "Private key of that certificate, without a passphrase. It is never shown.",
+        "/etc/mistwright/client-key.pem",
     ),
     section("forecast", Need::Required, "Who forecasts the outdoor air."),
     row(
@@ -439,6 +479,13 @@ pub const ALIASES: &[(&str, &str)] = &[
     ("outdoor", "outdoors"),
     ("outside", "outdoors"),
     ("metrics", "http"),
+    ("ssl", "tls"),
+    ("ca", "ca-file"),
+    ("cert", "client-certificate-file"),
+    ("certificate", "client-certificate-file"),
+    ("client-cert", "client-certificate-file"),
+    ("key-file", "client-key-file"),
+    ("unix-socket", "socket"),
 ];
 
 #[cfg(test)]

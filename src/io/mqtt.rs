@@ -15,7 +15,7 @@ use std::{
 };
 
 use rumqttc::{
-    NetworkOptions, Outgoing, Transport,
+    NetworkOptions, Outgoing,
     v5::{
         AsyncClient, ConnectionError, Event as Polled, MqttOptions, StateError,
         mqttbytes::{
@@ -34,16 +34,18 @@ use tokio::{
 
 use super::{backoff::Backoff, clock::Clock};
 use crate::{
-    config::{Broker, Config},
+    config::{Broker, Config, Link},
     engine::{Event, Rejection, Snapshot},
     model::{Farm, Quantity},
     wire::{decode::decode, description, lifecycle::Phase, outbox::Outbox, topic::Binding, tree},
 };
 
 mod answer;
+mod link;
 mod session;
 
 use answer::{publish_answer, subscribe_answer};
+use link::LinkError;
 use session::Session;
 
 /// The link is asked for life this often; two unanswered pings end it.
@@ -120,6 +122,8 @@ enum Lost {
     Unacknowledged,
     #[error("packet numbers got out of step with the broker")]
     OutOfStep,
+    #[error(transparent)]
+    Link(#[from] LinkError),
     #[error(transparent)]
     Client(Box<ConnectionError>),
 }
@@ -226,7 +230,7 @@ impl Bridge {
     }
 
     fn address(&self) -> String {
-        format!("{}:{}", self.broker.host, self.broker.port)
+        self.broker.link.to_string()
     }
 
     fn elapsed(&self) -> Duration {
@@ -236,7 +240,12 @@ impl Bridge {
     /// The client's options; the password is read anew, so that a changed file counts at the next connection.
     fn options(&self) -> Result<MqttOptions, Lost> {
         let broker = &self.broker;
-        let mut options = MqttOptions::new(&broker.client_id, &broker.host, broker.port);
+        let (address, port) = match &broker.link {
+            Link::Tcp { host, port } | Link::Tls { host, port, .. } => (host.clone(), *port),
+            // The client takes the path for an address, and needs no port.
+            Link::Socket(path) => (path.display().to_string(), 0),
+        };
+        let mut options = MqttOptions::new(&broker.client_id, address, port);
         let mut network = NetworkOptions::new();
         // Without this a message and its acknowledgement wait for each other, 88 ms instead of 0.1 ms.
         network.set_tcp_nodelay(true);
@@ -251,7 +260,7 @@ impl Bridge {
             user_properties: Vec::new(),
         };
         options
-            .set_transport(transport())
+            .set_transport(link::transport(&broker.link)?)
             .set_network_options(network)
             .set_keep_alive(KEEP_ALIVE)
             .set_clean_start(true)
@@ -469,12 +478,17 @@ impl Bridge {
         }
     }
 
-    /// Waits before the next attempt; the engine is told of the loss as soon as it listens.
+    /// Waits before the next attempt; the engine is told of the loss as soon as it listens. A clock that has been set
+    /// in the meantime ends the wait: certificates that were not valid yet may be now.
     async fn wait(&mut self, whole: Duration) {
         let part = whole / 8;
+        let trusted = self.clock.now().trusted;
         for _ in 0..8 {
             self.tell_link();
             sleep(part).await;
+            if !trusted && self.clock.now().trusted {
+                return;
+            }
         }
     }
 
@@ -513,14 +527,12 @@ impl Bridge {
                 reason_code: DisconnectReasonCode::SessionTakenOver,
                 ..
             }) => Lost::TakenOver(self.broker.client_id.clone()),
-            other => Lost::Client(Box::new(other)),
+            other => match link::failure(&other, &self.broker.link, self.clock.now().trusted) {
+                Some(failure) => Lost::Link(failure),
+                None => Lost::Client(Box::new(other)),
+            },
         }
     }
-}
-
-/// The one place that chooses how bytes travel.
-fn transport() -> Transport {
-    Transport::tcp()
 }
 
 /// Says good-bye, so that the broker drops the will. The packet has to be polled out.

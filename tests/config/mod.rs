@@ -4,7 +4,7 @@
 use std::{fs, path::PathBuf, process::Command, time::Duration};
 
 use mistwright::{
-    config::{self, Config, Mistake, Problem, Problems},
+    config::{self, Config, Link, Mistake, Problem, Problems, Tls},
     model::{Intake, Place, Quantity},
     units::UnitSystem,
     wire::topic::{Decoder, WireUnit},
@@ -69,7 +69,7 @@ fn the_farm_behind_an_anteroom_is_read_as_written() {
 #[test]
 fn what_is_left_out_has_the_documented_default() {
     let config = example("one-room.yaml");
-    assert_eq!(config.broker.port, 1883);
+    assert_eq!(config.broker.link, Link::Tcp { host: "localhost".to_owned(), port: 1883 });
     assert_eq!(config.broker.client_id, "mistwright-small-barn");
     assert_eq!(config.broker.domain.as_str(), "homie");
     assert_eq!(config.http_listen, Some("127.0.0.1:9417".parse().unwrap()));
@@ -79,6 +79,22 @@ fn what_is_left_out_has_the_documented_default() {
     assert_eq!(room.fan.fallback, room.fan.usual);
     assert!((room.humidifier.unwrap().evaporated.ratio() - 0.85).abs() < 1e-9);
     assert!(config.farm.sources.iter().all(|source| source.maximum_age == Duration::from_secs(600)));
+}
+
+#[test]
+fn the_way_to_the_broker_is_plain_encrypted_or_a_socket_and_encryption_has_its_own_port() {
+    let link = |keys: &str| {
+        let text = with("  host: localhost\n", &format!("  {keys}\n"));
+        config::parse(&text, "farm.yaml").unwrap_or_else(|problems| panic!("{problems}")).broker.link
+    };
+    let host = || "broker.example".to_owned();
+    assert_eq!(link("{host: broker.example, port: 1884}").to_string(), "broker.example:1884");
+    assert_eq!(link("{host: broker.example, tls: {}}"), Link::Tls { host: host(), port: 8883, tls: Tls::default() });
+    let files = "ca-file: /ca.pem, client-certificate-file: /c.pem, client-key-file: /k.pem";
+    let tls = Tls { ca_file: Some("/ca.pem".into()), client: Some(("/c.pem".into(), "/k.pem".into())) };
+    let written = link(&format!("{{host: broker.example, port: 8884, tls: {{{files}}}}}"));
+    assert_eq!(written, Link::Tls { host: host(), port: 8884, tls });
+    assert_eq!(link("socket: /run/broker.sock"), Link::Socket("/run/broker.sock".into()));
 }
 
 #[test]
@@ -149,6 +165,16 @@ fn one_mistake_gives_one_message_at_its_line_and_column() {
         ("stage: fruiting", "stage: ", "rooms.oyster-room.crop.stage", (21, 13)),
         ("host: localhost", "host: localhost\n  port: 0", "broker.port", (12, 9)),
         ("contact: grower@small-barn.example", "service: met-norway", "forecast", (13, 1)),
+        ("host: localhost", "host: localhost\n  socket: /run/broker.sock", "broker.host", (11, 3)),
+        ("host: localhost", "socket: /run/broker.sock\n  port: 1883", "broker.port", (12, 3)),
+        ("host: localhost", "socket: /run/broker.sock\n  tls: {}", "broker.tls", (12, 3)),
+        ("host: localhost", "host: localhost\n  tls: {client-key-file: k.pem}", "broker.tls.client-key-file", (12, 26)),
+        (
+            "host: localhost",
+            "host: localhost\n  tls: {client-certificate-file: c.pem}",
+            "broker.tls.client-certificate-file",
+            (12, 34),
+        ),
     ] {
         let problems = problems(&with(line, replacement));
         let [problem] = problems.list.as_slice() else { panic!("{replacement}: {problems}") };
@@ -219,8 +245,12 @@ fn obeys(value: &serde_json::Value, schema: &serde_json::Value) -> bool {
     };
     let listed = schema["enum"].as_array().is_none_or(|words| words.contains(value));
     let keys = value.as_object().is_none_or(|keys| {
-        let required = schema["required"].as_array().into_iter().flatten();
-        required.filter_map(Value::as_str).all(|key| keys.contains_key(key))
+        let required = |schema: &Value| {
+            let names = schema["required"].as_array().into_iter().flatten();
+            names.filter_map(Value::as_str).all(|key| keys.contains_key(key))
+        };
+        let one = schema["oneOf"].as_array().is_none_or(|ways| ways.iter().filter(|way| required(way)).count() == 1);
+        one && required(schema)
             && keys.iter().all(|(key, value)| match (&schema["properties"][key], &schema["additionalProperties"]) {
                 (Value::Null, Value::Bool(false)) => false,
                 (Value::Null, other) => obeys(value, other),
@@ -242,6 +272,7 @@ fn the_schema_accepts_the_examples_and_refuses_a_wrong_key_a_missing_key_and_a_b
         ("elevation: 95 m", "height: 95 m"),
         ("elevation: 95 m", "elevation: 95 m\n  height: 95 m"),
         ("  host: localhost\n", "  port: 1883\n"),
+        ("  host: localhost\n", "  host: localhost\n  socket: /run/broker.sock\n"),
         ("species: oyster", "species: oister"),
     ] {
         assert!(!obeys(&json(&with(line, replacement)), &schema), "{replacement}");

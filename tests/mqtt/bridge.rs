@@ -9,7 +9,7 @@ use std::{
 };
 
 use mistwright::{
-    config::{Broker, Config},
+    config::{Broker, Config, Link},
     engine::{Event, Snapshot},
     io::{
         clock::{Clock, ScenarioHandle},
@@ -43,7 +43,7 @@ const CLIENT: &str = "mistwright-frosthollow";
 const CEILING: u64 = 60;
 
 /// The task and the ends of its channels.
-struct Running {
+pub(super) struct Running {
     scenario: ScenarioHandle,
     snapshots: watch::Sender<Arc<Snapshot>>,
     events: mpsc::Receiver<Event>,
@@ -56,7 +56,7 @@ impl Running {
         Self::with(config(broker, &bench.farm), bench, 1_000)
     }
 
-    fn with(config: Config, bench: &Bench, room_for_events: usize) -> Self {
+    pub(super) fn with(config: Config, bench: &Bench, room_for_events: usize) -> Self {
         let (clock, scenario) = Clock::scenario(bench.now.wall, 1.0);
         let (snapshots, receiver) = watch::channel(Arc::new(bench.snapshot()));
         let (sender, events) = mpsc::channel(room_for_events);
@@ -93,7 +93,7 @@ impl Running {
     }
 
     /// Stops it and waits for its end.
-    fn stop(mut self) {
+    pub(super) fn stop(mut self) {
         drop(self.stop.take());
         let thread = self.thread.take().unwrap();
         until("the task ends", 20, || thread.is_finished().then_some(()));
@@ -101,7 +101,7 @@ impl Running {
     }
 }
 
-fn config(broker: &Mosquitto, farm: &Arc<Farm>) -> Config {
+pub(super) fn config(broker: &Mosquitto, farm: &Arc<Farm>) -> Config {
     let binding = |source: &mistwright::model::Source| {
         let unit = match source.quantity {
             Quantity::Temperature => WireUnit::Celsius,
@@ -116,8 +116,7 @@ fn config(broker: &Mosquitto, farm: &Arc<Farm>) -> Config {
         farm: (**farm).clone(),
         bindings: farm.sources.iter().map(binding).collect(),
         broker: Broker {
-            host: "127.0.0.1".to_owned(),
-            port: broker.port,
+            link: Link::Tcp { host: "127.0.0.1".to_owned(), port: broker.port },
             user: Some(USER.to_owned()),
             password_file: Some(broker.password_file()),
             client_id: CLIENT.to_owned(),
@@ -138,7 +137,7 @@ fn standing(broker: &Mosquitto) -> BTreeMap<String, String> {
         .collect()
 }
 
-fn until_standing(broker: &Mosquitto, expected: &BTreeMap<String, String>) {
+pub(super) fn until_standing(broker: &Mosquitto, expected: &BTreeMap<String, String>) {
     let mut seen = BTreeMap::new();
     for _ in 0..100 {
         seen = standing(broker);
