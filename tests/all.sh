@@ -40,8 +40,9 @@ peers() {
     command -v mosquitto >/dev/null || missing+=(mosquitto)
     command -v mosquitto_sub >/dev/null || missing+=(mosquitto-clients)
     command -v promtool >/dev/null || missing+=(prometheus)
+    command -v openssl >/dev/null || missing+=(openssl)
     if ((${#missing[@]} == 0)); then
-        echo 'mosquitto, mosquitto_sub and promtool are installed'
+        echo 'mosquitto, mosquitto_sub, promtool and openssl are installed'
         return
     fi
     local as_root=()

@@ -28,6 +28,15 @@ impl Mosquitto {
 
     /// The same with an access list in Mosquitto's own notation.
     pub fn with_access_list(access: &str) -> Self {
+        Self::with(access, "")
+    }
+
+    /// The same with more listeners, in Mosquitto's own notation.
+    pub fn with_listeners(listeners: &str) -> Self {
+        Self::with(&format!("user {USER}\ntopic readwrite #\n"), listeners)
+    }
+
+    fn with(access: &str, listeners: &str) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let passwords = folder.path().join("passwords");
         let made = Command::new(program("mosquitto_passwd"))
@@ -43,7 +52,7 @@ impl Mosquitto {
         let configuration = format!(
             // Mosquitto that is started by root turns into another user, who could not read the password file.
             "user root\nlistener {port} 127.0.0.1\nallow_anonymous false\npassword_file {}\nacl_file {}\n\
-             persistence false\n",
+             persistence false\n{listeners}",
             passwords.display(),
             access_list.display()
         );

@@ -3,8 +3,8 @@
 
 pub mod broker;
 pub mod client;
-mod daemon;
-mod farm;
+pub mod daemon;
+pub mod farm;
 mod faults;
 mod freeze;
 mod observations;

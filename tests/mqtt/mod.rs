@@ -2,6 +2,7 @@
 
 mod bridge;
 mod conformance;
+mod links;
 
 use mistwright::{
     model::{Identifier, Place, Quantity},
