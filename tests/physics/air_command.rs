@@ -3,6 +3,9 @@
 use std::{
     io::{BufRead, BufReader, Write},
     process::{Command, Output, Stdio},
+    sync::mpsc,
+    thread,
+    time::Duration,
 };
 
 use super::near;
@@ -236,13 +239,19 @@ fn rows_are_answered_one_by_one_and_a_closed_pipe_ends_it_quietly() {
     let mut input = child.stdin.take().unwrap();
     let mut output = BufReader::new(child.stdout.take().unwrap());
     input.write_all(format!("{NAMES}16,92,101325\n").as_bytes()).unwrap();
-    let mut line = String::new();
-    output.read_line(&mut line).unwrap();
-    line.clear();
-    // The input is still open: the answer must not wait for more.
-    output.read_line(&mut line).unwrap();
-    assert!(line.starts_with("16,92,101325,0.0104"), "{line}");
-    drop(output);
+    let (answer, answered) = mpsc::channel();
+    let reader = thread::spawn(move || {
+        let mut lines = String::new();
+        output.read_line(&mut lines).and_then(|_| output.read_line(&mut lines)).unwrap();
+        answer.send(lines).unwrap();
+    });
+    // The input is still open: the answer must not wait for more. The limit only ends a failing test.
+    let Ok(lines) = answered.recv_timeout(Duration::from_secs(60)) else {
+        child.kill().unwrap();
+        panic!("no answer while the input was open");
+    };
+    reader.join().unwrap();
+    assert!(lines.lines().nth(1).unwrap().starts_with("16,92,101325,0.0104"), "{lines}");
     // The reader is gone: the next row cannot be written, and that is no failure.
     let _ = input.write_all(b"17,92,101325\n");
     drop(input);

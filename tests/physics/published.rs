@@ -116,6 +116,18 @@ fn example_5_steam_humidification() {
     near("temperature", after.air.temperature().celsius(), 21.0, 0.2);
 }
 
+/// Enthalpy of saturated steam: ASHRAE table 3 at 0 °C; the steam tables' 2 675.6 kJ/kg at 100 °C is from memory.
+#[test]
+fn steam_brings_the_enthalpy_of_the_steam_tables() {
+    for (t, expected) in [(0.0, 2_500.93), (100.0, 2_675.6)] {
+        let dry = air(30.0, 0.0);
+        let after = with_water(dry, ratio(0.01), WaterAdded::Steam(celsius(t))).unwrap().air;
+        let brought = after.enthalpy().kilojoules_per_kilogram() - dry.enthalpy().kilojoules_per_kilogram();
+        near("kJ/kg", brought / 0.01, expected, 0.5);
+    }
+    assert!(with_water(air(30.0, 0.0), ratio(0.01), WaterAdded::Steam(celsius(131.0))).is_err());
+}
+
 /// Çengel and Boles, moist-air chapter, as worked in a published solution set: a house at 20 °C and 75 %.
 #[test]
 fn a_window_in_a_humid_house_condenses_at_its_dew_point() {

@@ -133,10 +133,8 @@ fn unwritable(error: csv::Error) -> AirError {
 
 /// Where the read columns stand.
 fn columns(header: &ByteRecord, file: &str) -> Result<[usize; 3], TableError> {
-    let names: Vec<String> = header
-        .iter()
-        .map(|cell| String::from_utf8_lossy(cell).trim_start_matches('\u{feff}').trim().to_owned())
-        .collect();
+    // The reader has taken a byte order mark away.
+    let names: Vec<String> = header.iter().map(|cell| String::from_utf8_lossy(cell).trim().to_owned()).collect();
     let mut places = [0; READ.len()];
     let mut missing = Vec::new();
     for (place, column) in places.iter_mut().zip(READ) {
