@@ -559,3 +559,35 @@ async fn elapsed(pause: &mut Pause) {
         None => std::future::pending().await,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_wait_ends_early_when_the_clock_is_set_and_not_before() {
+        let config = crate::config::parse(include_str!("../../examples/one-room.yaml"), "one-room.yaml").unwrap();
+        let clock = Clock::machine();
+        let present = clock.now().wall;
+        clock.not_before(present + jiff::SignedDuration::from_hours(48));
+        assert!(!clock.now().trusted);
+        let (events, _heard) = mpsc::channel(1);
+        let mut bridge = Bridge::new(MqttSetup::new(&config, &BTreeSet::new()), events, clock.clone());
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
+        let whole = Duration::from_secs(80);
+        runtime.block_on(async {
+            assert!(timeout(Duration::from_secs(1), bridge.wait(whole / 16)).await.is_err(), "it did not wait");
+            clock.compare(present);
+            assert!(clock.now().trusted);
+        });
+        clock.not_before(present + jiff::SignedDuration::from_hours(48));
+        let ended = runtime.block_on(async {
+            let set = async {
+                sleep(Duration::from_millis(200)).await;
+                clock.compare(present);
+            };
+            timeout(Duration::from_secs(5), async { tokio::join!(bridge.wait(whole / 10), set) }).await
+        });
+        assert!(ended.is_ok(), "the wait of 8 s went on after the clock was set");
+    }
+}
