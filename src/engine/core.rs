@@ -1,7 +1,7 @@
 //! The engine: takes events in, settles what follows from them, and says when it wants to be called again.
 
 use std::{
-    collections::{BTreeSet, HashMap},
+    collections::{BTreeMap, HashMap},
     sync::Arc,
     time::Duration,
 };
@@ -21,6 +21,8 @@ use crate::{
     units::{AirFlow, CarbonDioxide},
 };
 
+/// A source without a refusal for this long has recovered.
+const RECOVERED_AFTER: Duration = Duration::from_secs(600);
 /// The hours ahead are looked at again at least this often.
 const LOOK_AHEAD_EVERY: Duration = Duration::from_secs(60);
 
@@ -34,8 +36,8 @@ pub struct Engine {
     /// Sources of each place, so that a large farm is not searched for each room.
     sources_at: HashMap<Place, Vec<usize>>,
     pub(super) schedule: FetchSchedule,
-    /// Refusals already told to the log, until the source says something believable again.
-    told: BTreeSet<(usize, &'static str)>,
+    /// Refusals already told to the log, and when each came last, until the source has recovered.
+    told: BTreeMap<(usize, &'static str), Duration>,
     ahead: Vec<Option<Ahead>>,
     looked_ahead: Option<Duration>,
     started: Duration,
@@ -61,7 +63,7 @@ impl Engine {
                 forecast_service: service,
                 forecast: None,
                 forecast_fetched: None,
-                forecast_failures: std::collections::BTreeMap::new(),
+                forecast_failures: BTreeMap::new(),
                 forecast_successes: 0,
                 coldest: None,
                 pressure,
@@ -75,7 +77,7 @@ impl Engine {
             farm,
             sources,
             rooms,
-            told: BTreeSet::new(),
+            told: BTreeMap::new(),
             looked_ahead: None,
             started: now.elapsed,
             newest_kept: None,
@@ -133,7 +135,7 @@ impl Engine {
     fn take(&mut self, event: Event, now: &Now, effects: &mut Vec<Effect>) {
         match event {
             Event::Reading { source, measured } => self.take_reading(source, measured, now, effects),
-            Event::Rejected { source, rejection } => self.take_rejection(source, &rejection, effects),
+            Event::Rejected { source, rejection } => self.take_rejection(source, &rejection, now, effects),
             Event::Forecast { forecast, keep_for } => {
                 self.schedule.succeeded(keep_for, now);
                 self.site.forecast_successes += 1;
@@ -176,25 +178,26 @@ impl Engine {
         state.accepted += 1;
         state.reading = Reading::Fresh { value: measured, at: now.elapsed };
         state.last_heard = Some(now.wall);
-        let before = self.told.len();
-        self.told.retain(|(told, _)| *told != source);
-        if self.told.len() < before {
-            let state = &self.sources[source];
-            effects.push(notice(
-                false,
-                format!(
-                    "The {} sensor ({}) says believable numbers again.",
-                    state.quantity.words(),
-                    self.farm.title(state.place)
-                ),
-            ));
-        }
+        self.recover(source, now, effects);
     }
 
-    fn take_rejection(&mut self, source: usize, rejection: &Rejection, effects: &mut Vec<Effect>) {
+    /// A source whose messages are all believable for a while is told to be well again, and may be complained of anew.
+    /// One good message between bad ones is no recovery: a flapping sensor would fill the log.
+    fn recover(&mut self, source: usize, now: &Now, effects: &mut Vec<Effect>) {
+        let mut refusals = self.told.iter().filter(|((told, _), _)| *told == source).peekable();
+        if refusals.peek().is_none() || refusals.any(|(_, last)| now.since(*last) < RECOVERED_AFTER) {
+            return;
+        }
+        self.told.retain(|(told, _), _| *told != source);
+        let state = &self.sources[source];
+        let (quantity, place) = (state.quantity.words(), self.farm.title(state.place));
+        effects.push(notice(false, format!("The {quantity} sensor ({place}) says believable numbers again.")));
+    }
+
+    fn take_rejection(&mut self, source: usize, rejection: &Rejection, now: &Now, effects: &mut Vec<Effect>) {
         let Some(state) = self.sources.get_mut(source) else { return };
         *state.rejected.entry(rejection.word).or_default() += 1;
-        if self.told.insert((source, rejection.word)) {
+        if self.told.insert((source, rejection.word), now.elapsed).is_none() {
             effects.push(notice(
                 true,
                 format!(

@@ -1,7 +1,7 @@
 //! What goes wrong on a farm: the broker dies, a sensor talks nonsense or falls silent, the daemon is stopped or killed.
 
 use std::{
-    collections::BTreeMap,
+    collections::{BTreeMap, BTreeSet},
     time::{Duration, Instant},
 };
 
@@ -102,9 +102,20 @@ fn a_wrong_payload_changes_no_value_is_counted_and_is_logged_once() {
     }
     assert_eq!(values(&world), before, "a wrong payload has changed a value");
     let log = world.daemon.log();
-    for (quantity, word) in [("carbon dioxide", "is not a number"), ("carbon dioxide", "12000 bytes")] {
-        let lines = log.lines().filter(|line| line.contains(quantity) && line.contains(word)).count();
-        assert_eq!(lines, 1, "`{word}` of {quantity} stands {lines} times in the log:\n{log}");
+    let told: Vec<&str> =
+        log.lines().filter_map(|line| line.split_once("A message of the ")).map(|(_, sentence)| sentence).collect();
+    let once: BTreeSet<&str> = told.iter().copied().collect();
+    assert_eq!(told.len(), once.len(), "a refusal stands more than once in the log:\n{log}");
+    for (quantity, word) in [
+        ("carbon dioxide", "is not a number"),
+        ("carbon dioxide", "12000 bytes"),
+        ("carbon dioxide", "is empty"),
+        ("carbon dioxide", "is not UTF-8"),
+        ("temperature", "is not JSON"),
+        ("temperature", "not a number"),
+    ] {
+        let lines = told.iter().filter(|line| line.starts_with(quantity) && line.contains(word)).count();
+        assert!(lines >= 1, "`{word}` of {quantity} does not stand in the log:\n{log}");
     }
     // It still listens.
     world.carbon_dioxide("oyster-hall", 812.0);

@@ -161,7 +161,13 @@ fn a_refused_message_is_counted_each_time_and_told_once() {
     }
     assert_eq!(bench.snapshot().sources[3].rejected["not-a-number"], 50);
     assert_eq!(bench.notices.iter().filter(|notice| notice.contains("was refused")).count(), 1);
+    // A good message between bad ones is no recovery, and ten minutes of good ones are.
     bench.say(Place::Room(0), Quantity::Temperature, 16.0);
+    bench.event(Event::Rejected { source: 3, rejection: rejection.clone() });
+    assert_eq!(bench.notices.iter().filter(|notice| notice.contains("was refused")).count(), 1);
+    bench.pass(minutes(10));
+    bench.say(Place::Room(0), Quantity::Temperature, 16.0);
+    assert_eq!(bench.notices.iter().filter(|notice| notice.contains("believable numbers again")).count(), 1);
     bench.event(Event::Rejected { source: 3, rejection });
     assert_eq!(bench.notices.iter().filter(|notice| notice.contains("was refused")).count(), 2);
 }
