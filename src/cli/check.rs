@@ -54,13 +54,14 @@ pub(super) fn run(arguments: &CheckArguments) -> ExitCode {
 
 /// What was understood, so that a grower sees that it is what was meant.
 fn summary(config: &Config) -> String {
-    let Farm { site, rooms, sources } = &config.farm;
+    let Farm { site, spaces, rooms, sources } = &config.farm;
     let mut text =
         format!("good. {} has {} and {}.", site.title, count(rooms.len(), "room"), count(sources.len(), "sensor"));
     for (index, room) in rooms.iter().enumerate() {
         let intake = match room.intake {
             Intake::Outdoors => "outdoors",
             Intake::Room(from) => rooms.get(from).map_or("outdoors", |room| room.title.as_str()),
+            Intake::Space(from) => spaces.get(from).map_or("outdoors", |space| space.title.as_str()),
         };
         let crop = match &room.crop {
             Some(crop) => format!("{}, {}", crop.species.words(), crop.stage.words()),

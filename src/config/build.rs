@@ -49,7 +49,7 @@ pub fn config(root: &Value, found: &mut Vec<Found>) -> Option<Config> {
     let rooms = rooms.into_iter().collect::<Option<Vec<_>>>()?;
     whole.then_some(())?;
     Some(Config {
-        farm: Farm { site: site?, rooms, sources },
+        farm: Farm { site: site?, spaces: Vec::new(), rooms, sources },
         bindings,
         broker: broker?,
         forecast: forecast?,

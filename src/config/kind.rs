@@ -8,7 +8,7 @@ use serde_yaml::Value;
 
 use super::problem::Mistake;
 use crate::{
-    model::{HumidifierMethod, Identifier, Quantity, Service, Species, Stage, farm::FanMoves},
+    model::{FanMoves, HumidifierMethod, Identifier, Quantity, Service, Species, Stage},
     units::{
         AirChanges, AirFlow, CarbonDioxide, OutOfRange, Pressure, RelativeHumidity, Temperature, UnitSystem, Volume,
         WaterVolume,
@@ -188,7 +188,7 @@ pub fn methods() -> Vec<&'static str> {
 
 /// Which air a fan may move.
 pub fn fan_moves() -> Vec<&'static str> {
-    vec!["supply", "exhaust"]
+    vec!["supply", "exhaust", "both"]
 }
 
 /// The fan's air of this name.
@@ -196,6 +196,7 @@ pub fn fan_moving(name: &str) -> Option<FanMoves> {
     match name {
         "supply" => Some(FanMoves::Supply),
         "exhaust" => Some(FanMoves::Exhaust),
+        "both" => Some(FanMoves::Both),
         _ => None,
     }
 }

@@ -11,9 +11,10 @@ use super::{
 };
 use crate::{
     model::{
-        Band, Bands, Humidifier, HumidifierMethod, Identifier, Intake, Room, Species, Stage,
+        Band, Bands, Fan, FanMoves, Humidifier, HumidifierMethod, Identifier, Intake, Room, Species, Stage,
+        WaterSupply,
         crop::{Entry, WITHOUT_CROP},
-        farm::{Crop, Fan, FanMoves},
+        farm::Crop,
     },
     units::{
         AirFlow, CarbonDioxide, Fraction, Mass, RelativeHumidity, Temperature, UnitSystem, Volume, WaterFlow,
@@ -124,15 +125,13 @@ pub fn room(draft: &Draft, intake: Intake, units: UnitSystem, found: &mut Vec<Fo
     let humidifier = if section.section("humidifier").exists() { Some(humidifier?) } else { None };
     Some(Room {
         title: section.text("title").unwrap_or_else(|| title(draft.name)),
-        name,
-        volume: volume?,
         intake,
         infiltration: section.quantity("infiltration")?,
         crop,
-        bands: bands?,
         fan: fan?,
         humidifier,
         burner: section.parsed("burner")?,
+        ..Room::bare(name, volume?, bands?)
     })
 }
 
@@ -252,8 +251,7 @@ fn fan(room: &Section, volume: Option<Volume>, found: &mut Vec<Found>) -> Option
             found.push(Found::key(room.here(), Mistake::NoFan).hint(hint));
         }
         let none = AirFlow::from_cubic_metres_per_hour(0.0).ok()?;
-        let still = Fan { capacity: none, moves: FanMoves::Supply, floor: none, usual: none, fallback: none };
-        return (!crop).then_some(still);
+        return (!crop).then(|| Fan::plain(FanMoves::Supply, [none, none, none]));
     }
     let read = |name| Some(section.air(name)?.flow(volume?));
     let (capacity, floor, usual) = (read("capacity"), read("floor"), read("usual"));
@@ -285,7 +283,7 @@ fn fan(room: &Section, volume: Option<Volume>, found: &mut Vec<Found>) -> Option
         order("fallback", fallback, "capacity", capacity);
     }
     let moves = kind::fan_moving(&section.text("moves")?)?;
-    Some(Fan { capacity: capacity?, moves, floor: floor?, usual: usual?, fallback: fallback? })
+    Some(Fan { fallback: fallback?, ..Fan::plain(moves, [floor?, usual?, capacity?]) })
 }
 
 fn humidifier(section: &Section, found: &mut Vec<Found>) -> Option<Humidifier> {
@@ -311,5 +309,7 @@ fn humidifier(section: &Section, found: &mut Vec<Found>) -> Option<Humidifier> {
     }
     let evaporated = if section.has("evaporated-fraction") { written? } else { method.usual_evaporated() };
     let mains = section.text("water")? == "mains";
-    Some(Humidifier { method, output: output?, evaporated, tank: if mains { None } else { Some(tank?) } })
+    let water = if mains { WaterSupply::Mains } else { WaterSupply::Tank(tank?) };
+    let evaporated_known = section.has("evaporated-fraction");
+    Some(Humidifier { evaporated, evaporated_known, ..Humidifier::plain(method, output?, water) })
 }

@@ -389,7 +389,7 @@ const EQUIPMENT: &[Key] = &[
         "rooms.*.fan.moves",
         Kind::Word(kind::fan_moves),
         Need::Default("supply"),
-        "`supply` where the fan pushes fresh air in, `exhaust` where it pulls room air out: warm air is thinner.",
+        "`supply` where the fan pushes fresh air in, `exhaust` where it pulls room air out (warm air is thinner), `both` where two fans do both.",
         "exhaust",
     ),
     row(

@@ -5,7 +5,7 @@ use jiff::{SignedDuration, Timestamp};
 use crate::{
     advice::decide::{self, AirAdvice, MoistureSituation},
     model::{Farm, Forecast, Intake, balance::Inflow},
-    physics::MoistAir,
+    physics::{BelowFreezing, MoistAir},
     units::{HumidityRatio, Pressure, Temperature, WaterFlow, WaterVolume},
 };
 
@@ -61,6 +61,10 @@ pub(super) fn look_ahead(
             let supply = match room.intake {
                 Intake::Outdoors => Some(outdoors),
                 Intake::Room(from) => supplies[from],
+                // Ahead, a space is what it is assumed to be.
+                Intake::Space(from) => farm.spaces[from].assumed.and_then(|(temperature, humidity)| {
+                    MoistAir::from_sensor(temperature, humidity, BelowFreezing::Water, pressure).ok()
+                }),
             };
             let Some(supply) = supply else { continue };
             let hour = one_hour(room, &standing, &supply, outdoors.humidity_ratio());

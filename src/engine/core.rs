@@ -17,7 +17,7 @@ use super::{
 use crate::{
     advice::{Alert, AlertKind, Reason, Voice, decide},
     model::{Farm, Intake, Measured, Now, Place, Quantity, Reading, Service, Source, balance::OUTDOOR_CARBON_DIOXIDE},
-    physics::MoistAir,
+    physics::{BelowFreezing, MoistAir},
     units::{AirFlow, CarbonDioxide},
 };
 
@@ -300,6 +300,7 @@ impl Engine {
         let supply = match room.intake {
             Intake::Outdoors => outdoors,
             Intake::Room(from) => self.rooms[from].state.air,
+            Intake::Space(from) => self.space_air(from),
         };
         let memory = &mut self.rooms[index];
         memory.state.supply = supply;
@@ -414,11 +415,27 @@ impl Engine {
         ends.min().unwrap_or(now.elapsed)
     }
 
+    /// The air of a space that is only measured: what its sensors say, else what it is assumed to be.
+    fn space_air(&self, index: usize) -> Option<MoistAir> {
+        let place = Place::Space(index);
+        let temperature = self.reading(place, Quantity::Temperature).and_then(as_temperature);
+        let relative_humidity = self.reading(place, Quantity::RelativeHumidity).and_then(as_humidity);
+        air_of(temperature, relative_humidity, self.site.pressure).or_else(|| {
+            let (temperature, humidity) = self.farm.spaces.get(index)?.assumed?;
+            MoistAir::from_sensor(temperature, humidity, BelowFreezing::Water, self.site.pressure).ok()
+        })
+    }
+
     fn supply_carbon_dioxide(&self, intake: Intake) -> CarbonDioxide {
         let outdoors = CarbonDioxide::clamped(OUTDOOR_CARBON_DIOXIDE);
         match intake {
             Intake::Outdoors => outdoors,
             Intake::Room(from) => self.rooms[from].state.carbon_dioxide.fresh().unwrap_or(outdoors),
+            Intake::Space(from) => self
+                .reading(Place::Space(from), Quantity::CarbonDioxide)
+                .fresh()
+                .and_then(as_carbon_dioxide)
+                .unwrap_or(outdoors),
         }
     }
 }

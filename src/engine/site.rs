@@ -29,7 +29,7 @@ impl Engine {
             return Condition::Present(Priority::Warning, Message::Stale { quantities: silent });
         }
         let alerts = match place {
-            Place::Outdoors => &self.site.alerts,
+            Place::Outdoors | Place::Space(_) => &self.site.alerts,
             Place::Room(index) => &self.rooms[index].state.alerts,
         };
         let restored = alerts

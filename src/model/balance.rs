@@ -2,7 +2,7 @@
 //!
 //! Steady means that the room has settled: what comes in, goes out. It answers "how much now"; it knows no lag.
 
-use super::{Room, farm::FanMoves};
+use super::{FanMoves, Room};
 use crate::{
     physics::MoistAir,
     units::{AirFlow, CarbonDioxide, DryAirFlow, HumidityRatio, WaterFlow},
@@ -30,13 +30,13 @@ impl Inflow {
     /// √(fan² + leak²), the usual superposition for an unbalanced fan.
     pub fn new(room: &Room, fan: AirFlow, inside: &MoistAir, supply: &MoistAir) -> Self {
         let moved = match room.fan.moves {
-            FanMoves::Exhaust => inside,
+            FanMoves::Exhaust | FanMoves::Both => inside,
             FanMoves::Supply => supply,
         };
         let supplied = fan.cubic_metres_per_hour() / moved.specific_volume().cubic_metres_per_kilogram();
         let leak = room.infiltration.times(room.volume).cubic_metres_per_hour()
             / inside.specific_volume().cubic_metres_per_kilogram();
-        let total = supplied.hypot(leak);
+        let total = if room.fan.moves == FanMoves::Both { supplied + leak } else { supplied.hypot(leak) };
         Self { supplied: DryAirFlow::clamped(supplied), leaked: DryAirFlow::clamped(total - supplied) }
     }
 

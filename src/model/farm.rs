@@ -4,16 +4,20 @@ use std::time::Duration;
 
 use jiff::tz::TimeZone;
 
-use super::{Bands, Identifier, Quantity, Species, Stage};
-use crate::units::{
-    AirChanges, AirFlow, Elevation, Fraction, Mass, Temperature, UnitSystem, Volume, WaterFlow, WaterVolume,
+use super::{
+    Bands, Identifier, Quantity, Species, Stage,
+    equipment::{Fan, FanMoves, Humidifier, Pan, Tempering, Thermostat},
+    shell::{Shell, Space},
 };
+use crate::units::{AirChanges, Elevation, Mass, Speed, Temperature, UnitSystem, Volume};
 
 /// Everything that the engine knows from configuration.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Farm {
     /// Where the farm stands.
     pub site: Site,
+    /// Spaces that are only measured.
+    pub spaces: Vec<Space>,
     /// The rooms, each room after the room that it draws its air from.
     pub rooms: Vec<Room>,
     /// Every source of readings. Its place in this list is its identity in events.
@@ -62,8 +66,45 @@ pub struct Room {
     pub fan: Fan,
     /// The humidifier, if there is one.
     pub humidifier: Option<Humidifier>,
+    /// Heater in the room.
+    pub heater: Option<Thermostat>,
+    /// Cooler in the room.
+    pub cooler: Option<Thermostat>,
+    /// Heater in the intake.
+    pub tempering: Option<Tempering>,
+    /// What encloses the air.
+    pub shell: Shell,
+    /// Water that evaporates by itself.
+    pub pan: Option<Pan>,
+    /// Air speed at the crop, where it was measured.
+    pub air_speed: Option<Speed>,
     /// A burner without a flue, or one that takes its air from the room: fresh air is never cut then.
     pub burner: bool,
+}
+
+impl Room {
+    /// A bare room that draws its air from outdoors: no crop, no fan, no humidifier, nothing known of its shell.
+    pub fn bare(name: Identifier, volume: Volume, bands: Bands) -> Self {
+        let none = crate::units::AirFlow::clamped(0.0);
+        Self {
+            title: name.to_string(),
+            name,
+            volume,
+            intake: Intake::Outdoors,
+            infiltration: AirChanges::clamped(0.0),
+            crop: None,
+            bands,
+            fan: Fan::plain(FanMoves::Supply, [none, none, none]),
+            humidifier: None,
+            heater: None,
+            cooler: None,
+            tempering: None,
+            shell: Shell::unknown(),
+            pan: None,
+            air_speed: None,
+            burner: false,
+        }
+    }
 }
 
 /// A crop in a room.
@@ -95,89 +136,8 @@ pub enum Intake {
     Outdoors,
     /// From another room of the farm, by its place in [`Farm::rooms`].
     Room(usize),
-}
-
-/// The fan that brings fresh air, and how little of it is allowed.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Fan {
-    /// Flow at full command, at the state of the air it moves.
-    pub capacity: AirFlow,
-    /// Which air it moves.
-    pub moves: FanMoves,
-    /// Advice never goes below this.
-    pub floor: AirFlow,
-    /// What the grower runs when nothing is known; advice without a carbon dioxide sensor is at least this.
-    pub usual: AirFlow,
-    /// Stands on a topic that never expires, for rules whose advice has run out. At least the floor.
-    pub fallback: AirFlow,
-}
-
-/// Which air a fan moves: the flow it makes is at that air's state.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum FanMoves {
-    /// It pushes supply air in.
-    Supply,
-    /// It pulls room air out.
-    Exhaust,
-}
-
-/// The humidifier of a room.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Humidifier {
-    /// How it makes mist or vapour.
-    pub method: HumidifierMethod,
-    /// Water thrown at full duty.
-    pub output: WaterFlow,
-    /// Share of the water thrown that ends as vapour in the air; the rest wets the room and drains.
-    pub evaporated: Fraction,
-    /// Usable water of a full tank; `None` where it is fed from the mains.
-    pub tank: Option<WaterVolume>,
-}
-
-/// How a humidifier works: all but steam draw the heat of evaporation from the room's air.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum HumidifierMethod {
-    /// Vibrating disc in a tank.
-    Ultrasonic,
-    /// High-pressure nozzles.
-    Nozzle,
-    /// Spinning disc.
-    Disc,
-    /// Pad or wick in an air stream.
-    WettedMedia,
-    /// Steam.
-    Steam,
-}
-
-impl HumidifierMethod {
-    /// Every method.
-    pub const ALL: [Self; 5] = [Self::Ultrasonic, Self::Nozzle, Self::Disc, Self::WettedMedia, Self::Steam];
-
-    /// As it is written in configuration.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Ultrasonic => "ultrasonic",
-            Self::Nozzle => "nozzle",
-            Self::Disc => "disc",
-            Self::WettedMedia => "wetted-media",
-            Self::Steam => "steam",
-        }
-    }
-
-    /// Evaporated fraction to assume until the grower has compared the tank's draw with the vapour gained.
-    ///
-    /// Chosen inside ranges that are from memory, unchecked: 0.85–0.95 for ultrasonic mist that is well mixed and
-    /// 0.6–0.8 in still, nearly saturated air; 0.7–0.95 from nozzles; 0.6–0.9 from discs; 0.9–1 for steam. What wetted
-    /// media do not evaporate stays in them, but for the bleed-off.
-    pub fn usual_evaporated(self) -> Fraction {
-        Fraction::clamped(match self {
-            Self::Ultrasonic => 0.85,
-            Self::Nozzle => 0.8,
-            Self::Disc => 0.75,
-            Self::WettedMedia => 1.0,
-            Self::Steam => 0.95,
-        })
-    }
+    /// From a space that is only measured, by its place in [`Farm::spaces`].
+    Space(usize),
 }
 
 /// Where a source stands.
@@ -187,6 +147,8 @@ pub enum Place {
     Outdoors,
     /// In a room, by its place in [`Farm::rooms`].
     Room(usize),
+    /// In a space that is only measured, by its place in [`Farm::spaces`].
+    Space(usize),
 }
 
 /// One sensor's one quantity.
@@ -206,6 +168,7 @@ impl Farm {
         match place {
             Place::Outdoors => "outdoors",
             Place::Room(room) => self.rooms.get(room).map_or("an unknown room", |room| room.title.as_str()),
+            Place::Space(space) => self.spaces.get(space).map_or("an unknown space", |space| space.title.as_str()),
         }
     }
 
@@ -214,6 +177,7 @@ impl Farm {
         match place {
             Place::Outdoors => "outdoors",
             Place::Room(room) => self.rooms.get(room).map_or("unknown", |room| room.name.as_str()),
+            Place::Space(space) => self.spaces.get(space).map_or("unknown", |space| space.name.as_str()),
         }
     }
 }

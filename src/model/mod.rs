@@ -5,16 +5,22 @@
 pub mod balance;
 pub mod correction;
 pub mod crop;
+pub mod equipment;
 pub mod farm;
 pub mod forecast;
 pub mod identifier;
+pub mod outlook;
 pub mod reading;
+pub mod shell;
 pub mod time;
 
 pub use correction::{Case, CorrectedForecast, Offset, Spread};
 pub use crop::{Band, Bands, Species, Stage};
-pub use farm::{Farm, Humidifier, HumidifierMethod, Intake, Place, Room, Site, Source};
+pub use equipment::{Fan, FanMoves, Humidifier, HumidifierMethod, WaterSupply};
+pub use farm::{Farm, Intake, Place, Room, Site, Source};
 pub use forecast::{Forecast, ForecastPoint, OutdoorAir, Service};
 pub use identifier::Identifier;
+pub use outlook::Outlook;
 pub use reading::{Measured, Quantity, Reading};
+pub use shell::{Around, Shell, Space, Surface, SurfaceKind};
 pub use time::Now;

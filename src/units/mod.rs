@@ -61,6 +61,16 @@ quantity! {
     Transmittance { "thermal transmittance", "W/m²K", watts_per_square_metre_kelvin, from_watts_per_square_metre_kelvin, 0.0..=100.0 }
     /// Resistance of the air film on a surface, or of any layer.
     ThermalResistance { "thermal resistance", "m²K/W", square_metre_kelvins_per_watt, from_square_metre_kelvins_per_watt, 0.0..=100.0 }
+    /// Heat transferred to a surface by convection, for each square metre and kelvin.
+    HeatTransferCoefficient { "heat-transfer coefficient", "W/m²K", watts_per_square_metre_kelvin, from_watts_per_square_metre_kelvin, 0.0..=200.0 }
+    /// Heat that passes through a room's whole shell for each kelvin.
+    HeatLoss { "heat loss", "W/K", watts_per_kelvin, from_watts_per_kelvin, 0.0..=1_000_000.0 }
+    /// Heat that a mass takes up for each kelvin.
+    HeatCapacity { "heat capacity", "kJ/K", kilojoules_per_kelvin, from_kilojoules_per_kelvin, 0.0..=10_000_000.0 }
+    /// Heat given or taken.
+    HeatFlow { "heat flow", "W", watts, from_watts, -10_000_000.0..=10_000_000.0 }
+    /// Area of a wall, a window or a wet surface.
+    Area { "area", "m²", square_metres, from_square_metres, 0.0..=1_000_000.0 }
     /// Wind or air speed.
     Speed { "speed", "m/s", metres_per_second, from_metres_per_second, 0.0..=200.0 }
 }

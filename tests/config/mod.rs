@@ -106,7 +106,7 @@ fn us_units_are_read_by_their_definitions() {
     // 2,900 ft³, 400 cfm, 60 US gal by the exact foot and gallon.
     assert!((room.volume.cubic_metres() - 82.118_855).abs() < 1e-5);
     assert!((room.fan.capacity.cubic_metres_per_hour() - 679.604_318).abs() < 1e-5);
-    assert!((room.humidifier.unwrap().tank.unwrap().litres() - 227.124_707).abs() < 1e-5);
+    assert!((room.humidifier.unwrap().tank().unwrap().litres() - 227.124_707).abs() < 1e-5);
 }
 
 #[test]

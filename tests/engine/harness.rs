@@ -7,14 +7,14 @@ use mistwright::{
     advice::{AlertKind, Decision},
     engine::{Effect, Engine, Event, Snapshot},
     model::{
-        Band, Bands, Farm, Forecast, ForecastPoint, Humidifier, Identifier, Intake, Measured, Now, OutdoorAir, Place,
-        Quantity, Room, Service, Site, Source, Species, Stage,
-        farm::{Crop, Fan, FanMoves, HumidifierMethod, Respiration},
+        Band, Bands, Fan, FanMoves, Farm, Forecast, ForecastPoint, Humidifier, HumidifierMethod, Identifier, Measured,
+        Now, OutdoorAir, Place, Quantity, Room, Service, Site, Source, Species, Stage, WaterSupply,
+        farm::{Crop, Respiration},
     },
     physics::Curve,
     units::{
-        AirChanges, AirFlow, CarbonDioxide, Elevation, Fraction, Mass, Pressure, RelativeHumidity, Temperature,
-        UnitSystem, VapourPressure, Volume, WaterFlow, WaterVolume,
+        AirFlow, CarbonDioxide, Elevation, Fraction, Mass, Pressure, RelativeHumidity, Temperature, UnitSystem,
+        VapourPressure, Volume, WaterFlow, WaterVolume,
     },
 };
 
@@ -36,37 +36,31 @@ pub fn flow(value: f64) -> AirFlow {
 
 /// 60 m³ with 400 kg of oyster substrate, drawing from outdoors; the humidifier gives 2.7 kg/h of vapour.
 pub fn room() -> Room {
+    let name = Identifier::new("cellar").unwrap();
+    let volume = Volume::from_cubic_metres(60.0).unwrap();
+    let bands = Bands {
+        temperature: Band { lowest: celsius(12.0), preferred: celsius(16.0), highest: celsius(20.0) },
+        relative_humidity: Band { lowest: percent(85.0), preferred: percent(92.0), highest: percent(95.0) },
+        carbon_dioxide_limit: ppm(1_000.0),
+    };
     Room {
-        name: Identifier::new("cellar").unwrap(),
         title: "Cellar".to_owned(),
-        volume: Volume::from_cubic_metres(60.0).unwrap(),
-        intake: Intake::Outdoors,
-        infiltration: AirChanges::from_per_hour(0.0).unwrap(),
         crop: Some(Crop {
             species: Species::Oyster,
             stage: Stage::Fruiting,
             substrate: Mass::from_kilograms(400.0).unwrap(),
             respiration: Respiration { middle: 0.2, upper: 0.3 },
         }),
-        bands: Bands {
-            temperature: Band { lowest: celsius(12.0), preferred: celsius(16.0), highest: celsius(20.0) },
-            relative_humidity: Band { lowest: percent(85.0), preferred: percent(92.0), highest: percent(95.0) },
-            carbon_dioxide_limit: ppm(1_000.0),
-        },
-        fan: Fan {
-            capacity: flow(480.0),
-            moves: FanMoves::Exhaust,
-            floor: flow(60.0),
-            usual: flow(240.0),
-            fallback: flow(240.0),
-        },
+        fan: Fan::plain(FanMoves::Exhaust, [flow(60.0), flow(240.0), flow(480.0)]),
         humidifier: Some(Humidifier {
-            method: HumidifierMethod::Ultrasonic,
-            output: WaterFlow::from_kilograms_per_hour(3.0).unwrap(),
             evaporated: Fraction::from_ratio(0.9).unwrap(),
-            tank: Some(WaterVolume::from_litres(60.0).unwrap()),
+            ..Humidifier::plain(
+                HumidifierMethod::Ultrasonic,
+                WaterFlow::from_kilograms_per_hour(3.0).unwrap(),
+                WaterSupply::Tank(WaterVolume::from_litres(60.0).unwrap()),
+            )
         }),
-        burner: false,
+        ..Room::bare(name, volume, bands)
     }
 }
 
@@ -94,6 +88,7 @@ pub fn farm(rooms: Vec<Room>) -> Farm {
             units: UnitSystem::Metric,
             hard_frost: celsius(-4.0),
         },
+        spaces: Vec::new(),
         rooms,
         sources,
     }

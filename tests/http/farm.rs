@@ -6,9 +6,8 @@ use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 use mistwright::{
     engine::{Engine, Event, FetchFailure, Rejection, Snapshot},
     model::{
-        Farm, Forecast, ForecastPoint, Humidifier, Identifier, Intake, Measured, Now, OutdoorAir, Place, Quantity,
-        Room, Service, Site, Source, Species, Stage,
-        farm::{Crop, Fan, FanMoves, HumidifierMethod},
+        Fan, FanMoves, Farm, Forecast, ForecastPoint, Humidifier, HumidifierMethod, Identifier, Measured, Now,
+        OutdoorAir, Place, Quantity, Room, Service, Site, Source, Species, Stage, WaterSupply, farm::Crop,
     },
     units::{
         AirChanges, AirFlow, Elevation, Fraction, Mass, RelativeHumidity, Temperature, UnitSystem, Volume, WaterFlow,
@@ -26,28 +25,27 @@ fn room(name: &str, title: &str) -> Room {
         substrate: Mass::from_kilograms(2_400.0).unwrap(),
         respiration: Species::Oyster.entry(Stage::Fruiting).respiration(),
     };
+    let volume = Volume::from_cubic_metres(240.0).unwrap();
     Room {
-        name: Identifier::new(name).unwrap(),
         title: title.to_owned(),
-        volume: Volume::from_cubic_metres(240.0).unwrap(),
-        intake: Intake::Outdoors,
         infiltration: AirChanges::from_per_hour(0.1).unwrap(),
-        bands: Species::Oyster.entry(Stage::Fruiting).bands(),
         crop: Some(crop),
         fan: Fan {
-            capacity: AirFlow::from_cubic_metres_per_hour(2_400.0).unwrap(),
-            moves: FanMoves::Exhaust,
-            floor: AirFlow::from_cubic_metres_per_hour(240.0).unwrap(),
-            usual: AirFlow::from_cubic_metres_per_hour(1_200.0).unwrap(),
             fallback: AirFlow::from_cubic_metres_per_hour(960.0).unwrap(),
+            ..Fan::plain(
+                FanMoves::Exhaust,
+                [240.0, 1_200.0, 2_400.0].map(|flow| AirFlow::from_cubic_metres_per_hour(flow).unwrap()),
+            )
         },
         humidifier: Some(Humidifier {
-            method: HumidifierMethod::Ultrasonic,
-            output: WaterFlow::from_kilograms_per_hour(12.0).unwrap(),
             evaporated: Fraction::from_ratio(0.8).unwrap(),
-            tank: Some(WaterVolume::from_litres(200.0).unwrap()),
+            ..Humidifier::plain(
+                HumidifierMethod::Ultrasonic,
+                WaterFlow::from_kilograms_per_hour(12.0).unwrap(),
+                WaterSupply::Tank(WaterVolume::from_litres(200.0).unwrap()),
+            )
         }),
-        burner: false,
+        ..Room::bare(Identifier::new(name).unwrap(), volume, Species::Oyster.entry(Stage::Fruiting).bands())
     }
 }
 
@@ -65,6 +63,7 @@ pub fn farm() -> Farm {
             units: UnitSystem::Metric,
             hard_frost: Temperature::from_celsius(-5.0).unwrap(),
         },
+        spaces: Vec::new(),
         rooms: vec![room("oyster-hall", "Oyster hall"), room("shiitake-loft", "Shiitake loft")],
         sources: vec![
             source(Place::Room(0), Quantity::Temperature),
