@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 use serde_yaml::Value;
 
 use super::{
-    Broker, Config, ForecastService, Link, Tls,
+    Broker, Config, ForecastService, Link, Secret, Tls,
     kind::{self, Kind},
     problem::Mistake,
     rooms::{self, Draft},
@@ -75,22 +75,18 @@ fn site(section: &Section) -> Option<Site> {
 fn broker(section: &Section, site: Option<&Site>, found: &mut Vec<Found>) -> Option<Broker> {
     let link = link(section, found);
     let user = section.text("user");
-    let password_file = section.text("password-file").map(PathBuf::from);
-    if password_file.is_some() && !section.has("user") {
-        let hint = "add `user:`, or take the password file out";
-        found.push(Found::value(section.path("password-file"), Mistake::PasswordWithoutUser).hint(hint));
+    let password = secret(section, "password-file", "password-credential", found);
+    for key in ["password-file", "password-credential"].into_iter().filter(|key| section.has(key)) {
+        if !section.has("user") {
+            let hint = format!("add `user:`, or take `{key}` out");
+            found.push(Found::value(section.path(key), Mistake::PasswordWithoutUser).hint(hint));
+        }
     }
     let client_id = match section.text("client-id") {
         Some(written) => written,
         None => format!("mistwright-{}", site?.name),
     };
-    Some(Broker {
-        link: link?,
-        user,
-        password_file,
-        client_id,
-        domain: Identifier::new(&section.text("domain")?).ok()?,
-    })
+    Some(Broker { link: link?, user, password, client_id, domain: Identifier::new(&section.text("domain")?).ok()? })
 }
 
 fn link(section: &Section, found: &mut Vec<Found>) -> Option<Link> {
@@ -118,14 +114,28 @@ fn link(section: &Section, found: &mut Vec<Found>) -> Option<Link> {
 
 fn tls(section: &Section, found: &mut Vec<Found>) -> Tls {
     let file = |key| section.text(key).map(PathBuf::from);
-    let (certificate, key) = ("client-certificate-file", "client-key-file");
-    for (here, other) in [(certificate, key), (key, certificate)] {
-        if section.has(here) && !section.has(other) {
+    let (certificate, key, credential) = ("client-certificate-file", "client-key-file", "client-key-credential");
+    let pairs =
+        [(certificate, key, credential), (key, certificate, certificate), (credential, certificate, certificate)];
+    for (here, other, instead) in pairs {
+        if section.has(here) && !section.has(other) && !section.has(instead) {
             let hint = format!("add `{other}:`, or take `{here}` out");
             found.push(Found::value(section.path(here), Mistake::HalfOfPair { here, other }).hint(hint));
         }
     }
-    Tls { ca_file: file("ca-file"), client: file(certificate).zip(file(key)) }
+    Tls { ca_file: file("ca-file"), client: file(certificate).zip(secret(section, key, credential, found)) }
+}
+
+/// A secret that stands in a file or comes from the service manager, but not both.
+fn secret(section: &Section, file: &'static str, credential: &'static str, found: &mut Vec<Found>) -> Option<Secret> {
+    if section.has(file) && section.has(credential) {
+        let mistake = Mistake::TwoPlaces { here: credential, other: file };
+        found.push(Found::value(section.path(credential), mistake).hint(format!("keep `{file}` or `{credential}`")));
+    }
+    match section.text(credential) {
+        Some(name) => Some(Secret::Credential(Identifier::new(&name).ok()?)),
+        None => section.text(file).map(|path| Secret::File(path.into())),
+    }
 }
 
 /// The outer `None` is a mistake; the inner one is a farm that wants no forecast.

@@ -56,8 +56,8 @@ pub struct Broker {
     pub link: Link,
     /// User name, if the broker wants one.
     pub user: Option<String>,
-    /// File that holds the password, read at each connection and never shown.
-    pub password_file: Option<PathBuf>,
+    /// The password, if there is one.
+    pub password: Option<Secret>,
     /// MQTT client identifier: one per daemon.
     pub client_id: String,
     /// First level of the published topics.
@@ -93,7 +93,25 @@ pub struct Tls {
     /// Certificates of the authorities that may vouch for the broker; `None` trusts those of the system.
     pub ca_file: Option<PathBuf>,
     /// Our own certificate with its intermediates, and its private key, for a broker that asks for them.
-    pub client: Option<(PathBuf, PathBuf)>,
+    pub client: Option<(PathBuf, Secret)>,
+}
+
+/// Where a secret is kept. The secret itself is read at each connection, and is in no configuration, log or page.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Secret {
+    /// A file of its own.
+    File(PathBuf),
+    /// A credential that the service manager hands to this service alone, by its name there.
+    Credential(Identifier),
+}
+
+impl fmt::Display for Secret {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::File(path) => write!(f, "{}", path.display()),
+            Self::Credential(name) => write!(f, "the credential `{name}`"),
+        }
+    }
 }
 
 impl fmt::Display for Link {

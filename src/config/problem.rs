@@ -175,6 +175,14 @@ pub enum Mistake {
         /// The key that is not.
         other: &'static str,
     },
+    /// One secret in two places.
+    #[error("`{here}` stands beside `{other}`, but there is one secret")]
+    TwoPlaces {
+        /// The second place.
+        here: &'static str,
+        /// The first.
+        other: &'static str,
+    },
     /// A password for nobody.
     #[error("a password without a user")]
     PasswordWithoutUser,

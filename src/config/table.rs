@@ -148,6 +148,14 @@ const SERVICES: &[Key] = &[
         "/etc/mistwright/broker-password",
     ),
     row(
+        "broker.password-credential",
+        Kind::Name,
+        Need::Optional,
+        "Instead of `password-file`: name of the credential under which systemd hands the password to the service \
+         (`LoadCredential=` in its unit).",
+        "broker-password",
+    ),
+    row(
         "broker.client-id",
         Kind::Text,
         Need::Computed("`mistwright-` and the site's name"),
@@ -187,6 +195,13 @@ const SERVICES: &[Key] = &[
         Need::Optional,
         "Private key of that certificate, without a passphrase. It is never shown.",
         "/etc/mistwright/client-key.pem",
+    ),
+    row(
+        "broker.tls.client-key-credential",
+        Kind::Name,
+        Need::Optional,
+        "Instead of `client-key-file`: name of the credential under which systemd hands the key to the service.",
+        "broker-key",
     ),
     section("forecast", Need::Required, "Who forecasts the outdoor air."),
     row(

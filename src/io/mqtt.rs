@@ -7,8 +7,6 @@
 
 use std::{
     collections::{BTreeSet, HashMap},
-    fs, io,
-    path::PathBuf,
     pin::Pin,
     sync::Arc,
     time::Duration,
@@ -34,7 +32,7 @@ use tokio::{
 
 use super::{backoff::Backoff, clock::Clock};
 use crate::{
-    config::{Broker, Config, Link},
+    config::{Broker, Config, Link, Secret},
     engine::{Event, Rejection, Snapshot},
     model::{Farm, Quantity},
     wire::{decode::decode, description, lifecycle::Phase, outbox::Outbox, topic::Binding, tree},
@@ -42,10 +40,12 @@ use crate::{
 
 mod answer;
 mod link;
+mod secret;
 mod session;
 
 use answer::{publish_answer, subscribe_answer};
 use link::LinkError;
+use secret::SecretError;
 use session::Session;
 
 /// The link is asked for life this often; two unanswered pings end it.
@@ -98,9 +98,11 @@ impl MqttSetup {
 /// Why a connection ended or never was.
 #[derive(Debug, thiserror::Error)]
 enum Lost {
-    #[error("the password file {path} cannot be read: {source}", path = path.display())]
-    Password { path: PathBuf, source: io::Error },
-    #[error("the broker refused user or password: check `broker.user` and the password file")]
+    #[error(transparent)]
+    Password(#[from] SecretError),
+    #[error("{0} is no text, as a password for a broker has to be")]
+    PasswordNotText(Secret),
+    #[error("the broker refused user or password: check `broker.user`, and where its password is kept")]
     Credentials,
     #[error(
         "another client took over the identifier `{0}`: give each daemon its own `broker.client-id`, or stop the other one"
@@ -269,10 +271,10 @@ impl Bridge {
             .set_outgoing_inflight_upper_limit(IN_FLIGHT_LIMIT)
             .set_last_will(LastWill::new(state, "lost", QoS::AtLeastOnce, true, Some(will)));
         if let Some(user) = &broker.user {
-            let password = match &broker.password_file {
+            let password = match &broker.password {
                 None => String::new(),
-                Some(path) => fs::read_to_string(path)
-                    .map_err(|source| Lost::Password { path: path.clone(), source })?
+                Some(secret) => String::from_utf8(secret::read("broker.password", secret)?)
+                    .map_err(|_| Lost::PasswordNotText(secret.clone()))?
                     .trim_end_matches(['\r', '\n'])
                     .to_owned(),
             };

@@ -4,8 +4,8 @@
 use std::{fs, path::PathBuf, process::Command, time::Duration};
 
 use mistwright::{
-    config::{self, Config, Link, Mistake, Problem, Problems, Tls},
-    model::{Intake, Place, Quantity},
+    config::{self, Config, Link, Mistake, Problem, Problems, Secret, Tls},
+    model::{Identifier, Intake, Place, Quantity},
     units::UnitSystem,
     wire::topic::{Decoder, WireUnit},
 };
@@ -91,10 +91,34 @@ fn the_way_to_the_broker_is_plain_encrypted_or_a_socket_and_encryption_has_its_o
     assert_eq!(link("{host: broker.example, port: 1884}").to_string(), "broker.example:1884");
     assert_eq!(link("{host: broker.example, tls: {}}"), Link::Tls { host: host(), port: 8883, tls: Tls::default() });
     let files = "ca-file: /ca.pem, client-certificate-file: /c.pem, client-key-file: /k.pem";
-    let tls = Tls { ca_file: Some("/ca.pem".into()), client: Some(("/c.pem".into(), "/k.pem".into())) };
+    let tls = Tls { ca_file: Some("/ca.pem".into()), client: Some(("/c.pem".into(), Secret::File("/k.pem".into()))) };
     let written = link(&format!("{{host: broker.example, port: 8884, tls: {{{files}}}}}"));
     assert_eq!(written, Link::Tls { host: host(), port: 8884, tls });
     assert_eq!(link("socket: /run/broker.sock"), Link::Socket("/run/broker.sock".into()));
+}
+
+#[test]
+fn a_secret_comes_from_a_file_or_from_the_service_manager_and_never_from_both() {
+    let broker = |keys: &str| config::parse(&with("  host: localhost\n", &format!("  host: localhost\n{keys}")), "f");
+    let credential = |name: &str| Secret::Credential(Identifier::new(name).unwrap());
+    let read = broker("  user: u\n  password-credential: broker-password\n").unwrap().broker;
+    assert_eq!(read.password, Some(credential("broker-password")));
+    let tls = "  tls: {client-certificate-file: /c.pem, client-key-credential: broker-key}\n";
+    let Link::Tls { tls, .. } = broker(tls).unwrap().broker.link else { panic!("no TLS") };
+    assert_eq!(tls.client, Some(("/c.pem".into(), credential("broker-key"))));
+    for (keys, told) in [
+        ("  user: u\n  password-file: /p\n  password-credential: p\n", "`password-credential` stands beside"),
+        ("  password-credential: p\n", "a password without a user"),
+        ("  user: u\n  password-credential: ../shadow\n", "contains `.`"),
+        ("  tls: {client-key-credential: k}\n", "`client-key-credential` is of no use without"),
+        (
+            "  tls: {client-certificate-file: /c, client-key-file: /k, client-key-credential: k}\n",
+            "`client-key-credential` stands beside `client-key-file`",
+        ),
+    ] {
+        let problems = broker(keys).unwrap_err();
+        assert!(problems.list.len() == 1 && problems.to_string().contains(told), "{keys}{problems}");
+    }
 }
 
 #[test]

@@ -9,7 +9,7 @@ use std::{
 };
 
 use mistwright::{
-    config::{Broker, Config, Link},
+    config::{Broker, Config, Link, Secret},
     engine::{Event, Snapshot},
     io::{
         clock::{Clock, ScenarioHandle},
@@ -118,7 +118,7 @@ pub(super) fn config(broker: &Mosquitto, farm: &Arc<Farm>) -> Config {
         broker: Broker {
             link: Link::Tcp { host: "127.0.0.1".to_owned(), port: broker.port },
             user: Some(USER.to_owned()),
-            password_file: Some(broker.password_file()),
+            password: Some(Secret::File(broker.password_file())),
             client_id: CLIENT.to_owned(),
             domain: Identifier::new("homie").unwrap(),
         },
@@ -356,7 +356,7 @@ fn a_wrong_password_is_tried_again_when_the_file_is_put_right() {
     let broker = Mosquitto::start();
     let bench = snowed_in(UnitSystem::Metric);
     let config = config(&broker, &bench.farm);
-    let file = config.broker.password_file.clone().unwrap();
+    let file = broker.password_file();
     std::fs::write(&file, "not-the-password\n").unwrap();
     let mut running = Running::with(config, &bench, 1_000);
     std::thread::sleep(Duration::from_secs(1));

@@ -8,7 +8,7 @@ use std::{
 };
 
 use mistwright::{
-    config::{Link, Tls},
+    config::{Link, Secret, Tls},
     units::UnitSystem,
 };
 
@@ -89,7 +89,7 @@ impl Papers {
     }
 
     fn tls(&self) -> Tls {
-        let client = (self.path("client.pem"), self.path("client-key.pem"));
+        let client = (self.path("client.pem"), Secret::File(self.path("client-key.pem")));
         Tls { ca_file: Some(self.path("farm.pem")), client: Some(client) }
     }
 }

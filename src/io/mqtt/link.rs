@@ -15,7 +15,8 @@ use rustls::{
     pki_types::{CertificateDer, PrivateKeyDer, pem::PemObject},
 };
 
-use crate::config::{Link, Tls};
+use super::secret::{self, SecretError};
+use crate::config::{Link, Secret, Tls};
 
 /// Why there is no link, and what to do about it.
 #[derive(Debug, thiserror::Error)]
@@ -28,12 +29,15 @@ pub(super) enum LinkError {
     // The parser's own words would show a line of the file, and the file may be a private key.
     #[error("the file {path} holds no {wanted} in PEM form: check `broker.tls.{key}`", path = path.display())]
     Content { key: &'static str, path: PathBuf, wanted: &'static str },
+    #[error("{0} holds no private key without a passphrase, in PEM form: check `broker.tls`")]
+    NoKey(Secret),
     #[error(
         "the client certificate {certificate} and the private key {key} cannot be used together: {source}",
-        certificate = certificate.display(),
-        key = key.display()
+        certificate = certificate.display()
     )]
-    Pair { certificate: PathBuf, key: PathBuf, source: rustls::Error },
+    Pair { certificate: PathBuf, key: Secret, source: rustls::Error },
+    #[error(transparent)]
+    Secret(#[from] SecretError),
     #[error(
         "this system has no root certificates: install them (Debian's `ca-certificates`), or name the broker's \
          authority in `broker.tls.ca-file`"
@@ -78,12 +82,8 @@ fn client(tls: &Tls) -> Result<ClientConfig, LinkError> {
         .with_root_certificates(roots(tls.ca_file.as_deref())?);
     let Some((certificate, key)) = &tls.client else { return Ok(builder.with_no_client_auth()) };
     let chain = certificates("client-certificate-file", certificate)?;
-    let name = "client-key-file";
-    let secret = PrivateKeyDer::from_pem_slice(&read(name, key)?).map_err(|_| LinkError::Content {
-        key: name,
-        path: key.clone(),
-        wanted: "private key without a passphrase",
-    })?;
+    let secret = secret::read("broker.tls.client-key", key)?;
+    let secret = PrivateKeyDer::from_pem_slice(&secret).map_err(|_| LinkError::NoKey(key.clone()))?;
     builder.with_client_auth_cert(chain, secret).map_err(|source| LinkError::Pair {
         certificate: certificate.clone(),
         key: key.clone(),
