@@ -18,6 +18,7 @@ use crate::{
         clock::Clock,
         http, mqtt,
         store::{self, Keeper},
+        systemd::Manager,
         weather,
     },
 };
@@ -50,7 +51,8 @@ pub enum AppError {
     TaskEnded(&'static str),
 }
 
-/// Runs the daemon until `shutdown` resolves. `listening` is told the address of the metrics server once it is bound.
+/// Runs the daemon until `shutdown` resolves. `listening` is told the address of the metrics server once it is bound,
+/// and `manager` that the daemon is ready, alive and stopping.
 ///
 /// # Errors
 /// When the HTTP address cannot be bound, or a task ends by itself.
@@ -59,6 +61,7 @@ pub async fn run(
     clock: Clock,
     shutdown: impl Future<Output = ()>,
     listening: impl FnOnce(Option<SocketAddr>),
+    mut manager: Manager,
 ) -> Result<(), AppError> {
     let listener = match config.http_listen {
         Some(address) => Some(TcpListener::bind(address).await.map_err(|source| AppError::Listen { address, source })?),
@@ -88,15 +91,18 @@ pub async fn run(
         tasks.spawn("HTTP", http::serve(listener, snapshots.subscribe(), stopped));
     }
     tracing::info!("Mistwright {} is running.", env!("CARGO_PKG_VERSION"));
+    manager.ready();
 
     perform(restored, &tasks.fetches);
-    let outlets = Outlets { snapshots: &snapshots, keeper: &mut keeper, fetches: tasks.fetches.clone() };
+    let fetches = tasks.fetches.clone();
+    let outlets = Outlets { snapshots: &snapshots, keeper: &mut keeper, manager: &mut manager, fetches };
     let turning = turn_loop(&mut engine, &clock, inbox, outlets);
     let result = tokio::select! {
         () = shutdown => Ok(()),
         () = turning => Err(AppError::TaskEnded("engine")),
         ended = tasks.any_ended() => Err(AppError::TaskEnded(ended)),
     };
+    manager.stopping();
     keeper.keep(&engine, &engine.snapshot(&clock.now()));
     // The store ends with its last state.
     drop(keeper);
@@ -189,6 +195,7 @@ impl Tasks {
 struct Outlets<'a> {
     snapshots: &'a watch::Sender<Arc<Snapshot>>,
     keeper: &'a mut Keeper,
+    manager: &'a mut Manager,
     fetches: mpsc::Sender<()>,
 }
 
@@ -201,14 +208,17 @@ async fn turn_loop(engine: &mut Engine, clock: &Clock, mut inbox: mpsc::Receiver
         perform(effects, &outlets.fetches);
         let snapshot = Arc::new(engine.snapshot(&before));
         outlets.keeper.keep_when_due(engine, &snapshot);
+        outlets.manager.turned(&snapshot);
         outlets.snapshots.send_replace(snapshot);
+        let deadline = engine.next_deadline(&before);
+        let deadline = outlets.manager.next_sign().map_or(deadline, |sign| sign.min(deadline));
         tokio::select! {
             received = inbox.recv_many(&mut batch, EVENTS_A_TURN) => {
                 if received == 0 {
                     return;
                 }
             }
-            () = clock.sleep_until(engine.next_deadline(&before)) => batch.push(Event::Tick),
+            () = clock.sleep_until(deadline) => batch.push(Event::Tick),
         }
         for event in &batch {
             if let Event::Forecast { forecast: Some(forecast), .. } = event

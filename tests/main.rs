@@ -11,4 +11,5 @@ mod http;
 mod mqtt;
 mod physics;
 mod store;
+mod systemd;
 mod weather;

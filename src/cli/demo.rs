@@ -9,7 +9,7 @@ use super::{FAILED, run};
 use crate::{
     app, config,
     demo::{Demo, DemoError, Options},
-    io::logging,
+    io::{logging, systemd::Manager},
     units::UnitSystem,
 };
 
@@ -92,7 +92,7 @@ async fn play(options: Options) -> Result<(), Failure> {
         // A dropped sender means the same.
         let _ = stopped.await;
     };
-    let daemon = app::run(config, demo.clock(), stopped, |_| ());
+    let daemon = app::run(config, demo.clock(), stopped, |_| (), Manager::nobody());
     tokio::pin!(daemon);
     let story = demo.play(std::io::stdout(), async {
         // A failed listener ends the demo too; there would be no other way to end it.

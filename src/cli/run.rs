@@ -8,7 +8,7 @@ use tokio::signal::unix::{SignalKind, signal};
 use super::{BAD_INPUT, FAILED};
 use crate::{
     app, config,
-    io::{clock::Clock, logging},
+    io::{clock::Clock, logging, systemd::Manager},
 };
 
 /// Run the daemon.
@@ -20,22 +20,22 @@ pub(super) struct RunArguments {
 }
 
 pub(super) fn run(arguments: &RunArguments) -> ExitCode {
+    logging::start();
     let file = arguments.config.display().to_string();
     let text = match std::fs::read_to_string(&arguments.config) {
         Ok(text) => text,
         Err(error) => {
-            eprintln!("mistwright: cannot read {file}: {error}");
+            complain(&format!("cannot read {file}: {error}"));
             return ExitCode::from(BAD_INPUT);
         }
     };
     let mut config = match config::parse(&text, &file) {
         Ok(config) => config,
         Err(problems) => {
-            eprintln!("{problems}");
+            complain(&problems.to_string());
             return ExitCode::from(BAD_INPUT);
         }
     };
-    logging::start();
     if config.state_directory.is_none() {
         config.state_directory = service_managers_directory();
     }
@@ -48,12 +48,21 @@ pub(super) fn run(arguments: &RunArguments) -> ExitCode {
             tracing::info!("Metrics and health are served at http://{address}/metrics.");
         }
     };
-    match block_on(async { app::run(config, clock, stop_signal(), told).await }) {
+    match block_on(async { app::run(config, clock, stop_signal(), told, Manager::of_this_process()).await }) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("mistwright: {error}");
+            complain(&error.to_string());
             ExitCode::from(FAILED)
         }
+    }
+}
+
+/// Says why the daemon does not run: to the journal as an error, to people as it is.
+fn complain(why: &str) {
+    if logging::is_to_journal() {
+        tracing::error!("{why}");
+    } else {
+        eprintln!("mistwright: {why}");
     }
 }
 

@@ -1,8 +1,11 @@
-//! Log lines on standard error, one sentence each; the level comes from `MISTWRIGHT_LOG` (default `info`).
+//! Log lines, one sentence each: to the journal with their level and place, where the service manager reads standard
+//! error into the journal, and as text on standard error everywhere else. The level comes from `MISTWRIGHT_LOG`
+//! (default `info`).
 
-use std::io::IsTerminal;
+use std::{ffi::OsStr, fs, io, io::IsTerminal, os::unix::fs::MetadataExt};
 
-use tracing_subscriber::{EnvFilter, fmt};
+use tracing_journald::{Priority, PriorityMappings};
+use tracing_subscriber::{EnvFilter, fmt, layer::SubscriberExt, util::SubscriberInitExt};
 
 /// Starts logging. A second call changes nothing.
 pub fn start() {
@@ -15,13 +18,53 @@ pub fn start_quietly() {
     start_with("error,rumqttd=off");
 }
 
+/// Whether standard error is the journal: then an error that is only written there has lost its level.
+pub fn is_to_journal() -> bool {
+    std::env::var_os("JOURNAL_STREAM").is_some_and(|stream| is_stream(&stream, "/proc/self/fd/2"))
+}
+
 fn start_with(default: &str) {
     let filter = EnvFilter::try_from_env("MISTWRIGHT_LOG").unwrap_or_else(|_| EnvFilter::new(default));
-    let lines = fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr)
-        .with_ansi(std::io::stderr().is_terminal())
-        .with_target(false);
+    let registry = tracing_subscriber::registry().with(filter);
     // Logging that is there already stays.
-    let _ = lines.try_init();
+    let _ = match is_to_journal().then(journal) {
+        Some(Ok(journal)) => registry.with(journal).try_init(),
+        // A journal that does not answer still gets what standard error gets.
+        Some(Err(_)) | None => {
+            let lines = fmt::layer().with_writer(io::stderr).with_ansi(io::stderr().is_terminal()).with_target(false);
+            registry.with(lines).try_init()
+        }
+    };
+}
+
+/// What happens every day is informational there, not a notice.
+fn journal() -> io::Result<tracing_journald::Layer> {
+    let priorities =
+        PriorityMappings { info: Priority::Informational, debug: Priority::Debug, ..PriorityMappings::new() };
+    Ok(tracing_journald::layer()?.with_priority_mappings(priorities).with_field_prefix(Some("MISTWRIGHT".to_owned())))
+}
+
+/// Whether the open file at `path` is the one that `stream` names by device and inode, as systemd writes them.
+fn is_stream(stream: &OsStr, path: &str) -> bool {
+    let Some((device, inode)) = stream.to_str().and_then(|stream| stream.split_once(':')) else { return false };
+    let named = (device.parse::<u64>().ok(), inode.parse::<u64>().ok());
+    fs::metadata(path).is_ok_and(|file| named == (Some(file.dev()), Some(file.ino())))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_stream_is_known_by_device_and_inode_and_by_nothing_less() {
+        let file = fs::metadata("/dev/null").unwrap();
+        let named = |device: u64, inode: u64| is_stream(OsStr::new(&format!("{device}:{inode}")), "/dev/null");
+        assert!(named(file.dev(), file.ino()));
+        assert!(!named(file.dev(), file.ino() + 1));
+        assert!(!named(file.dev() + 1, file.ino()));
+        for wrong in ["", ":", "1", "a:b"] {
+            assert!(!is_stream(OsStr::new(wrong), "/dev/null"), "{wrong}");
+        }
+        assert!(!is_stream(OsStr::new("1:1"), "/nowhere/at/all"));
+    }
 }

@@ -6,4 +6,5 @@ pub mod http;
 pub mod logging;
 pub mod mqtt;
 pub mod store;
+pub mod systemd;
 pub mod weather;

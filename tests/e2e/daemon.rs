@@ -1,6 +1,7 @@
 //! The real binary in a process of its own.
 
 use std::{
+    ffi::OsStr,
     fs,
     io::{BufRead, BufReader, Read, Write},
     net::TcpStream,
@@ -22,6 +23,11 @@ pub struct Daemon {
 impl Daemon {
     /// Runs it on a configuration; waits for nothing.
     pub fn run(configuration: &str, http_port: u16) -> Self {
+        Self::run_with(configuration, http_port, &[])
+    }
+
+    /// The same with more in its environment.
+    pub fn run_with(configuration: &str, http_port: u16, environment: &[(&str, &OsStr)]) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("mistwright.yaml");
         fs::write(&file, configuration).unwrap();
@@ -29,6 +35,7 @@ impl Daemon {
             .args(["run", "--config"])
             .arg(&file)
             .current_dir(folder.path())
+            .envs(environment.iter().copied())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
             .spawn()
