@@ -16,7 +16,9 @@ use super::{
 };
 use crate::{
     advice::{Alert, AlertKind, Reason, Voice, decide},
-    model::{Farm, Intake, Measured, Now, Place, Quantity, Reading, Service, Source, balance::OUTDOOR_CARBON_DIOXIDE},
+    model::{
+        Case, Farm, Intake, Measured, Now, Place, Quantity, Reading, Service, Source, balance::OUTDOOR_CARBON_DIOXIDE,
+    },
     physics::{BelowFreezing, MoistAir},
     units::{AirFlow, CarbonDioxide},
 };
@@ -39,6 +41,8 @@ pub struct Engine {
     /// Refusals already told to the log, and when each came last, until the source has recovered.
     told: BTreeMap<(usize, &'static str), Duration>,
     ahead: Vec<Option<Ahead>>,
+    /// Of the site, at the last look ahead.
+    pub(super) frost: Option<ahead::FrostAhead>,
     looked_ahead: Option<Duration>,
     started: Duration,
     /// The newest trusted time that an earlier run has seen.
@@ -58,11 +62,14 @@ impl Engine {
         let pressure = crate::physics::atmosphere::standard_pressure(farm.site.elevation);
         Self {
             ahead: vec![None; farm.rooms.len()],
+            frost: None,
             site: SiteState {
                 outdoors: OutdoorsState { air: None, from_sensor: false },
                 forecast_service: service,
                 forecast: None,
                 forecast_fetched: None,
+                offset: None,
+                spread: Arc::default(),
                 forecast_failures: BTreeMap::new(),
                 forecast_successes: 0,
                 coldest: None,
@@ -140,6 +147,7 @@ impl Engine {
                 self.schedule.succeeded(keep_for, now);
                 self.site.forecast_successes += 1;
                 if let Some(forecast) = forecast {
+                    self.rebase_offset(&forecast, now);
                     self.site.forecast = Some(Arc::new(forecast));
                 }
                 if self.site.forecast.is_some() {
@@ -216,6 +224,7 @@ impl Engine {
             state.reading = state.reading.aged(source.maximum_age, now);
         }
         self.settle_outdoors(now);
+        self.settle_offset(now);
         self.settle_rooms(now);
         self.settle_ahead(now);
         self.settle_alerts(now, effects);
@@ -225,7 +234,8 @@ impl Engine {
     }
 
     fn settle_outdoors(&mut self, now: &Now) {
-        let forecast = self.site.forecast.as_deref().filter(|_| now.trusted).and_then(|forecast| forecast.at(now.wall));
+        let forecast = self.site.corrected().filter(|_| now.trusted);
+        let forecast = forecast.and_then(|forecast| forecast.at(now.wall, Case::Expected));
         let sensor = outdoors::Sensors {
             temperature: self.reading(Place::Outdoors, Quantity::Temperature).fresh().and_then(as_temperature),
             relative_humidity: self.reading(Place::Outdoors, Quantity::RelativeHumidity).fresh().and_then(as_humidity),
@@ -350,11 +360,12 @@ impl Engine {
         if due || changed {
             self.looked_ahead = Some(now.elapsed);
             self.ahead = vec![None; self.farm.rooms.len()];
-            self.site.coldest = None;
-            if let Some(forecast) = self.site.forecast.as_deref().filter(|_| now.trusted) {
-                self.ahead = ahead::look_ahead(&self.farm, &standing, forecast, now.wall, self.site.pressure);
-                self.site.coldest = ahead::frost_ahead(forecast, now.wall, self.farm.site.hard_frost).coldest;
+            self.frost = None;
+            if let Some(forecast) = self.expected().filter(|_| now.trusted) {
+                self.ahead = ahead::look_ahead(&self.farm, &standing, &forecast, now.wall, self.site.pressure);
+                self.frost = Some(ahead::frost_ahead(&forecast, now.wall, self.farm.site.hard_frost));
             }
+            self.site.coldest = self.frost.and_then(|ahead| ahead.coldest);
         }
         for (memory, ahead) in self.rooms.iter_mut().zip(&self.ahead) {
             if let (Some(moisture), Some(ahead)) = (&mut memory.state.moisture, ahead) {

@@ -2,6 +2,7 @@
 
 mod ahead;
 mod core;
+mod correct;
 pub mod event;
 pub mod memory;
 mod outdoors;

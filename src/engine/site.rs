@@ -2,7 +2,7 @@
 
 use jiff::SignedDuration;
 
-use super::{ahead, core::Engine};
+use super::core::Engine;
 use crate::{
     advice::{
         AlertKind, Priority,
@@ -45,8 +45,7 @@ impl Engine {
         }
         let threshold = self.farm.site.hard_frost;
         let outdoors = self.site.outdoors.air.filter(|_| self.site.outdoors.from_sensor).map(|air| air.temperature());
-        let forecast = self.site.forecast.as_deref();
-        let ahead = forecast.map(|forecast| ahead::frost_ahead(forecast, now.wall, threshold));
+        let ahead = self.frost;
         let coldest_ahead = ahead.and_then(|ahead| ahead.coldest);
         let freezing_now = outdoors.filter(|temperature| *temperature <= threshold);
         match (freezing_now, ahead.and_then(|ahead| ahead.first), coldest_ahead) {

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use crate::{
     advice::{Alert, Decision},
-    model::{Farm, Forecast, Measured, Now, Place, Quantity, Reading, Service, Source},
+    model::{Farm, Forecast, Measured, Now, Offset, Place, Quantity, Reading, Service, Source, Spread},
     physics::MoistAir,
     units::{CarbonDioxide, HumidityRatioDifference, Pressure, RelativeHumidity, Temperature, WaterFlow, WaterVolume},
 };
@@ -39,6 +39,10 @@ pub struct SiteState {
     pub forecast: Option<Arc<Forecast>>,
     /// When it was fetched or last confirmed.
     pub forecast_fetched: Option<Timestamp>,
+    /// What the farm's own sensor differs from it, where both are known.
+    pub offset: Option<Offset>,
+    /// How far the truth may lie from it.
+    pub spread: Arc<Spread>,
     /// Fetches that failed since the start, by the failure's word.
     pub forecast_failures: BTreeMap<&'static str, u64>,
     /// Fetches that succeeded since the start.

@@ -52,6 +52,7 @@ impl Offset {
 
     /// This offset moved towards a `newer` one: by two thirds in an hour. A newer one that comes after more than three
     /// hours, or from before this one, stands alone.
+    #[must_use]
     pub fn towards(self, newer: Self) -> Self {
         let pause = newer.at.duration_since(self.at);
         if pause.is_negative() || pause > STARTS_ANEW {
@@ -62,6 +63,17 @@ impl Offset {
             kelvins: self.kelvins + share * (newer.kelvins - self.kelvins),
             ratio: (self.ratio.ln() + share * (newer.ratio.ln() - self.ratio.ln())).exp(),
             at: newer.at,
+        }
+    }
+
+    /// The same offset against a `new` forecast that takes the place of an `old` one, both for the present.
+    #[must_use]
+    pub fn rebased(self, old: OutdoorAir, new: OutdoorAir) -> Self {
+        let between = Self::between(old, new, self.at);
+        Self {
+            kelvins: (self.kelvins + between.kelvins).clamp(-LARGEST_OFFSET, LARGEST_OFFSET),
+            ratio: (self.ratio * between.ratio).clamp(1.0 / LARGEST_RATIO, LARGEST_RATIO),
+            at: self.at,
         }
     }
 
@@ -224,7 +236,16 @@ impl CorrectedForecast<'_> {
     /// The air outdoors at any moment inside the forecast, never moister than saturation at the site's pressure; `None`
     /// where [`Forecast::at`] says nothing.
     pub fn at(&self, moment: Timestamp, case: Case) -> Option<ForecastPoint> {
-        let point = self.forecast.at(moment)?;
+        Some(self.shift(self.forecast.at(moment)?, case))
+    }
+
+    /// The whole forecast as it is in one case: every moment of it, corrected.
+    pub fn series(&self, case: Case) -> Forecast {
+        self.forecast.with_points(|point| self.shift(point, case))
+    }
+
+    fn shift(&self, point: ForecastPoint, case: Case) -> ForecastPoint {
+        let moment = point.at;
         let (mut kelvins, mut ratio) = (0.0, 1.0);
         if let Some(offset) = self.offset {
             let weight = offset.weight(moment).ratio();
@@ -248,7 +269,7 @@ impl CorrectedForecast<'_> {
                 ratio *= 1.0 + margin.vapour.ratio();
             }
         }
-        Some(ForecastPoint { air: shifted(point.air, kelvins, ratio, self.pressure), ..point })
+        ForecastPoint { air: shifted(point.air, kelvins, ratio, self.pressure), ..point }
     }
 }
 
@@ -326,6 +347,28 @@ mod tests {
         assert!((-3.9..-3.7).contains(&after_one), "{after_one}: two thirds were expected");
         assert_eq!(flat.towards(colder(4)), colder(4));
         assert_eq!(colder(4).towards(flat), flat, "a clock that was set back");
+    }
+
+    #[test]
+    fn a_new_forecast_that_is_right_where_the_old_one_erred_takes_the_offset_away() {
+        let offset = Offset::between(air(-6.0, 80.0), air(-2.0, 80.0), moment(0));
+        let rebased = offset.rebased(air(-2.0, 80.0), air(-6.0, 80.0));
+        assert!(rebased.temperature().kelvins().abs() < 1e-9);
+        assert!(rebased.vapour_percent().abs() < 1e-9);
+        let worse = offset.rebased(air(-2.0, 80.0), air(1.0, 80.0));
+        assert!((worse.temperature().kelvins() + 7.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_series_holds_what_its_moments_hold_one_by_one() {
+        let (forecast, spread) = (level(-8.0, 80.0), Spread::published());
+        let offset = Offset::between(air(-12.0, 90.0), air(-8.0, 80.0), moment(0));
+        let corrected = corrected(&forecast, &spread, Some(offset));
+        let series = corrected.series(Case::ColderAndDrier);
+        for hours in [0, 5, 30, 72] {
+            assert_eq!(series.at(moment(hours)), corrected.at(moment(hours), Case::ColderAndDrier));
+        }
+        assert_eq!(series.ends(), forecast.ends());
     }
 
     #[test]

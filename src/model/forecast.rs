@@ -141,6 +141,12 @@ impl Forecast {
         }
     }
 
+    /// The same forecast with each moment's values changed, and the moments themselves kept.
+    pub(super) fn with_points(&self, change: impl Fn(ForecastPoint) -> ForecastPoint) -> Self {
+        let points = self.points.iter().map(|point| ForecastPoint { at: point.at, ..change(*point) }).collect();
+        Self { points, ..self.clone() }
+    }
+
     /// The moments, in rising order.
     pub fn points(&self) -> &[ForecastPoint] {
         &self.points

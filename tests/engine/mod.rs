@@ -3,5 +3,6 @@
 mod advice;
 mod ahead;
 mod alerts;
+mod correct;
 pub mod harness;
 mod limits;
