@@ -6,7 +6,7 @@ use std::time::Duration;
 use super::setpoint::{AirCause, Balance, Decision, LimitedBy, Mode, Reason, Setpoints};
 use crate::{
     model::{
-        Now, Room,
+        Now, Presence, Room,
         balance::{Inflow, flow_for_carbon_dioxide},
     },
     physics::{BelowFreezing, MoistAir},
@@ -28,6 +28,8 @@ pub const PEOPLE_KEEP_OUT: f64 = 30_000.0;
 const PLANNED_SHARE: f64 = 0.8;
 /// From this share of the ceiling on, fresh air is not cut.
 const NO_CUT_SHARE: f64 = 0.9;
+/// Below this share of the ceiling, a hold that has given way to carbon dioxide counts again.
+const HOLD_AGAIN_SHARE: f64 = 0.85;
 /// A sensor that reads below this, in ppm, is not reading the air: outdoor air nowhere holds so little.
 const BELOW_OUTDOOR: f64 = 380.0;
 /// No advice asks for more; the cap wins over any band.
@@ -67,14 +69,48 @@ pub struct AirAdvice {
     pub short: bool,
 }
 
-/// The carbon dioxide ceiling of a room: the crop's limit, and never above what people may breathe, because nobody
-/// tells the daemon that the room is empty of people.
+/// The carbon dioxide ceiling of a room: the crop's limit, and never above what people may breathe all day, unless the
+/// grower has said that nobody is in the room. Even then it stays below what would call for all the air there is.
 pub fn ceiling(room: &Room) -> CarbonDioxide {
-    CarbonDioxide::clamped(room.bands.carbon_dioxide_limit.parts_per_million().min(PEOPLE_WARN))
+    let for_people = match room.told.presence {
+        Some(Presence::Absent) => PEOPLE_LEAVE,
+        Some(Presence::Present) | None => PEOPLE_WARN,
+    };
+    CarbonDioxide::clamped(room.bands.carbon_dioxide_limit.parts_per_million().min(for_people))
 }
 
-/// Decides the fresh air.
+/// Decides the fresh air: what the balance asks for, or what the grower holds.
 pub fn fresh_air(situation: &AirSituation<'_>) -> AirAdvice {
+    held(by_balance(situation), situation)
+}
+
+/// A hold of more air than advised is always free. One of less is followed only where carbon dioxide is heard, is
+/// believable and well below its ceiling, no burner stands in the room, and the rooms behind draw no more; and never
+/// below the floor.
+fn held(advised: AirAdvice, situation: &AirSituation<'_>) -> AirAdvice {
+    let room = situation.room;
+    let Some(hold) = room.told.hold.fresh_air else { return advised };
+    // A hold that has given way comes back only when carbon dioxide is clearly lower, so that the fan is not jerked.
+    let given_way = situation.last.is_some_and(|last| last > hold);
+    let good_below = if given_way { HOLD_AGAIN_SHARE } else { NO_CUT_SHARE } * ceiling(room).parts_per_million();
+    let good = situation
+        .carbon_dioxide
+        .map(CarbonDioxide::parts_per_million)
+        .is_some_and(|ppm| ppm >= BELOW_OUTDOOR && ppm < good_below);
+    let least = if good && !room.burner {
+        room.fan.floor.cubic_metres_per_hour().max(situation.drawn_by_others.cubic_metres_per_hour())
+    } else {
+        advised.flow.cubic_metres_per_hour()
+    };
+    let most = room.fan.capacity.cubic_metres_per_hour();
+    let flow = hold.cubic_metres_per_hour().max(least).min(most);
+    if (flow - advised.flow.cubic_metres_per_hour()).abs() < 1e-9 {
+        return advised;
+    }
+    AirAdvice { flow: AirFlow::clamped(flow), cause: AirCause::Held, short: false }
+}
+
+fn by_balance(situation: &AirSituation<'_>) -> AirAdvice {
     let AirSituation { room, carbon_dioxide, last, .. } = *situation;
     let fan = &room.fan;
     let ceiling = ceiling(room);
@@ -167,9 +203,10 @@ pub struct MoistureAdvice {
     pub saturated: bool,
 }
 
-/// The relative humidity that the bands and the cap ask for.
+/// The relative humidity that the grower holds or the bands ask for, within the cap.
 pub fn preferred_target(room: &Room) -> RelativeHumidity {
-    RelativeHumidity::clamped(room.bands.relative_humidity.preferred.ratio().min(HIGHEST_TARGET))
+    let wanted = room.told.hold.humidity_target.unwrap_or(room.bands.relative_humidity.preferred);
+    RelativeHumidity::clamped(wanted.ratio().min(HIGHEST_TARGET))
 }
 
 /// Decides the humidity target and the humidifier's duty.
@@ -182,9 +219,9 @@ pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
         .map(|humidifier| WaterFlow::clamped(humidifier.output.kilograms_per_hour() * humidifier.evaporated.ratio()));
     let at = |target: RelativeHumidity| at_humidity(situation.inside, target);
     let preferred = preferred_target(room);
-    let lowest = RelativeHumidity::clamped(
-        room.bands.relative_humidity.lowest.ratio().min(HIGHEST_TARGET).min(preferred.ratio()),
-    );
+    // A target that the grower holds is not lowered; what it lacks shows as vapour that is missing.
+    let lowest = room.told.hold.humidity_target.unwrap_or(room.bands.relative_humidity.lowest);
+    let lowest = RelativeHumidity::clamped(lowest.ratio().min(HIGHEST_TARGET).min(preferred.ratio()));
     let mut target = preferred;
     let mut lowered = false;
     if let Some(possible) = possible
@@ -227,6 +264,8 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
         match air.cause {
             AirCause::Crop | AirCause::NearLimit => LimitedBy::CarbonDioxide,
             AirCause::Floor => LimitedBy::Floor,
+            AirCause::Held => LimitedBy::Hold,
+            _ if room.told.hold.humidity_target.is_some() => LimitedBy::Hold,
             AirCause::Unknown | AirCause::Through | AirCause::Burner | AirCause::FanFull => LimitedBy::Nothing,
         }
     };
@@ -252,6 +291,7 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
             vapour_needed: moisture.vapour,
             vapour_possible: moisture.possible,
             saturated: moisture.saturated,
+            target_held: room.told.hold.humidity_target.is_some(),
         }),
         valid_until: now.wall_after(VALID_FOR),
     }

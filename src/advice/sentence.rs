@@ -89,6 +89,9 @@ fn air_sentence(balance: &Balance, voice: &Voice) -> String {
             format!("Carbon dioxide is {measured}, with a limit of {limit}, so fresh air is not cut: {changes}.")
         }
         AirCause::Burner => format!("A burner without a flue is declared, so fresh air is not cut: {changes}."),
+        AirCause::Held => {
+            format!("Fresh air is held by hand at {changes} (carbon dioxide now {measured}, with a limit of {limit}).")
+        }
         AirCause::FanFull => format!(
             "The fan gives all it can, {changes}, and the crop would need more to stay well below {limit} \
              (carbon dioxide now {measured})."
@@ -132,7 +135,8 @@ fn water_sentence(balance: &Balance, voice: &Voice) -> String {
             ),
         }
     };
-    sentence + unheard
+    let held = if balance.target_held { " The humidity target is held by hand." } else { "" };
+    sentence + unheard + held
 }
 
 impl Message {

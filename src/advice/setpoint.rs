@@ -50,11 +50,13 @@ pub enum LimitedBy {
     Saturation,
     /// The supply air is as moist as the target: fresh air dries nothing.
     MoistSupply,
+    /// The grower holds a setting.
+    Hold,
 }
 
 impl LimitedBy {
     /// Every limit.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Nothing,
         Self::PeopleSafety,
         Self::CarbonDioxide,
@@ -64,6 +66,7 @@ impl LimitedBy {
         Self::HumidifierOutput,
         Self::Saturation,
         Self::MoistSupply,
+        Self::Hold,
     ];
 
     /// As published.
@@ -78,6 +81,7 @@ impl LimitedBy {
             Self::HumidifierOutput => "humidifier-output",
             Self::Saturation => "saturation",
             Self::MoistSupply => "moist-supply",
+            Self::Hold => "hold",
         }
     }
 }
@@ -155,6 +159,8 @@ pub struct Balance {
     pub vapour_possible: Option<WaterFlow>,
     /// Whether the room's air is so near saturation that the humidifier must stand.
     pub saturated: bool,
+    /// Whether the grower holds the target.
+    pub target_held: bool,
 }
 
 /// What sets the fresh air.
@@ -174,4 +180,6 @@ pub enum AirCause {
     Burner,
     /// The crop needs more than the fan can give.
     FanFull,
+    /// The grower holds it.
+    Held,
 }

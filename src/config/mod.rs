@@ -20,6 +20,7 @@ pub use self::{
 mod build;
 mod kind;
 mod locate;
+mod overrides;
 mod problem;
 mod rooms;
 pub mod schema;

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use super::{
     kind::{self, Air},
+    overrides::overrides,
     problem::{Mistake, nearest},
     section::Section,
     table,
@@ -131,6 +132,7 @@ pub fn room(draft: &Draft, intake: Intake, units: UnitSystem, found: &mut Vec<Fo
         fan: fan?,
         humidifier,
         burner: section.parsed("burner")?,
+        overrides: overrides(section),
         ..Room::bare(name, volume?, bands?)
     })
 }

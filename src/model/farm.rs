@@ -1,4 +1,5 @@
-//! The farm as it is configured: what does not change while the daemon runs.
+//! The farm as it is configured. While the daemon runs, only what the grower tells it changes here: the stage of a crop,
+//! and what is [`told`](super::told) of a room.
 
 use std::time::Duration;
 
@@ -8,6 +9,7 @@ use super::{
     Bands, Identifier, Quantity, Species, Stage,
     equipment::{Fan, FanMoves, Humidifier, Pan, Tempering, Thermostat},
     shell::{Shell, Space},
+    told::{Overrides, Told},
 };
 use crate::units::{AirChanges, Elevation, Mass, Speed, Temperature, UnitSystem, Volume};
 
@@ -80,6 +82,10 @@ pub struct Room {
     pub air_speed: Option<Speed>,
     /// A burner without a flue, or one that takes its air from the room: fresh air is never cut then.
     pub burner: bool,
+    /// What the configuration puts in the place of the catalogue's figures, for another stage of the crop.
+    pub overrides: Overrides,
+    /// What the grower has told since the start; nothing, as configured.
+    pub told: Told,
 }
 
 impl Room {
@@ -103,6 +109,8 @@ impl Room {
             pan: None,
             air_speed: None,
             burner: false,
+            overrides: Overrides::default(),
+            told: Told::default(),
         }
     }
 }

@@ -13,6 +13,7 @@ pub mod outlook;
 pub mod reading;
 pub mod shell;
 pub mod time;
+pub mod told;
 
 pub use correction::{Case, CorrectedForecast, Offset, Spread};
 pub use crop::{Band, Bands, Species, Stage};
@@ -24,3 +25,4 @@ pub use outlook::Outlook;
 pub use reading::{Measured, Quantity, Reading};
 pub use shell::{Around, Shell, Space, Surface, SurfaceKind};
 pub use time::Now;
+pub use told::{Hold, Presence};
