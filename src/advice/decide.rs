@@ -3,15 +3,19 @@
 
 use std::time::Duration;
 
-use super::setpoint::{AirCause, Balance, Decision, LimitedBy, Mode, Reason, Setpoints};
+use super::{
+    setpoint::{AirCause, Balance, Decision, LimitedBy, Mode, Reason, Setpoints},
+    target::{self, Ceiling, Enclosed, HIGHEST_TARGET, Holder, lowest_target},
+};
 use crate::{
     model::{
         Now, Presence, Room,
         balance::{Inflow, flow_for_carbon_dioxide},
     },
     physics::{BelowFreezing, MoistAir},
-    units::{AirFlow, CarbonDioxide, Fraction, HumidityRatio, RelativeHumidity, WaterFlow},
+    units::{AirFlow, CarbonDioxide, DryAirFlow, Fraction, HumidityRatio, RelativeHumidity, Temperature, WaterFlow},
 };
+pub use target::preferred_target;
 
 /// A consumer must not follow advice for longer than this without hearing of it again. Nobody may promise more than ten
 /// minutes; a minute is kept back, so that a clock that is being corrected stays within them.
@@ -32,8 +36,6 @@ const NO_CUT_SHARE: f64 = 0.9;
 const HOLD_AGAIN_SHARE: f64 = 0.85;
 /// A sensor that reads below this, in ppm, is not reading the air: outdoor air nowhere holds so little.
 const BELOW_OUTDOOR: f64 = 380.0;
-/// No advice asks for more; the cap wins over any band.
-pub const HIGHEST_TARGET: f64 = 0.95;
 /// Air at or above this is saturated for all that a sensor of two points' accuracy can tell.
 const SATURATED: f64 = 0.99 - 0.02;
 /// Less air by under this share of the fan's capacity is not worth moving a fan for.
@@ -180,6 +182,10 @@ pub struct MoistureSituation<'a> {
     pub supply: &'a MoistAir,
     /// Humidity ratio outdoors, for the leak.
     pub outdoors: HumidityRatio,
+    /// Temperature on the other side of the shell, where it is known.
+    pub around: Option<Temperature>,
+    /// The coldest surface that a probe measures.
+    pub probe: Option<Temperature>,
     /// The fresh air decided.
     pub air: AirAdvice,
 }
@@ -187,8 +193,10 @@ pub struct MoistureSituation<'a> {
 /// The humidity target, and what holding it takes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MoistureAdvice {
-    /// The target: the preferred humidity, or what the humidifier can reach, but not below the band's low end.
+    /// The target: the preferred humidity, or what enclosure and humidifier allow, but not below the band's low end.
     pub target: RelativeHumidity,
+    /// What the enclosure allows.
+    pub ceiling: Ceiling,
     /// Humidity ratio at the target and the room's temperature.
     pub target_ratio: HumidityRatio,
     /// Vapour that the target takes; negative where the entering air is moister.
@@ -203,12 +211,6 @@ pub struct MoistureAdvice {
     pub saturated: bool,
 }
 
-/// The relative humidity that the grower holds or the bands ask for, within the cap.
-pub fn preferred_target(room: &Room) -> RelativeHumidity {
-    let wanted = room.told.hold.humidity_target.unwrap_or(room.bands.relative_humidity.preferred);
-    RelativeHumidity::clamped(wanted.ratio().min(HIGHEST_TARGET))
-}
-
 /// Decides the humidity target and the humidifier's duty.
 pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
     let room = situation.room;
@@ -218,19 +220,25 @@ pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
         .humidifier
         .map(|humidifier| WaterFlow::clamped(humidifier.output.kilograms_per_hour() * humidifier.evaporated.ratio()));
     let at = |target: RelativeHumidity| at_humidity(situation.inside, target);
-    let preferred = preferred_target(room);
-    // A target that the grower holds is not lowered; what it lacks shows as vapour that is missing.
-    let lowest = room.told.hold.humidity_target.unwrap_or(room.bands.relative_humidity.lowest);
-    let lowest = RelativeHumidity::clamped(lowest.ratio().min(HIGHEST_TARGET).min(preferred.ratio()));
-    let mut target = preferred;
+    let ceiling = target::ceiling(&Enclosed {
+        room,
+        inside: *situation.inside,
+        supply: *situation.supply,
+        inflow: DryAirFlow::clamped(inflow.total()),
+        entering,
+        around: situation.around,
+        probe: situation.probe,
+    });
+    let (wished, lowest) = (ceiling.target, lowest_target(room));
+    let mut target = wished;
     let mut lowered = false;
     if let Some(possible) = possible
-        && inflow.vapour_to(at(preferred), entering) > possible
+        && inflow.vapour_to(at(wished), entering) > possible
     {
         let reach = inflow.reached_with(possible, entering);
-        let share = reach.kilograms_per_kilogram() / at(preferred).kilograms_per_kilogram();
+        let share = reach.kilograms_per_kilogram() / at(wished).kilograms_per_kilogram();
         // Humidity ratio is almost proportional to relative humidity at one temperature: within 0.2 points here.
-        target = RelativeHumidity::clamped((preferred.ratio() * share).max(lowest.ratio()));
+        target = RelativeHumidity::clamped((wished.ratio() * share).max(lowest.ratio()));
         lowered = true;
     }
     let target_ratio = at(target);
@@ -242,7 +250,7 @@ pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
         }
         _ => Fraction::clamped(0.0),
     };
-    MoistureAdvice { target, target_ratio, vapour, possible, duty, lowered, saturated }
+    MoistureAdvice { target, ceiling, target_ratio, vapour, possible, duty, lowered, saturated }
 }
 
 /// Puts the two halves together.
@@ -256,6 +264,12 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
         LimitedBy::Saturation
     } else if moisture.lowered || (moisture.possible.is_none() && moisture.vapour.kilograms_per_hour() > 0.0) {
         LimitedBy::HumidifierOutput
+    } else if let Some(holder) = moisture.ceiling.holder.filter(|_| room.told.hold.humidity_target.is_none()) {
+        match holder {
+            Holder::StandingMist => LimitedBy::StandingMist,
+            Holder::InletFog { .. } => LimitedBy::InletFog,
+            Holder::ColdSurface { .. } => LimitedBy::ColdSurface,
+        }
     } else if air.cause == AirCause::Unknown {
         LimitedBy::UnknownCarbonDioxide
     } else if moisture.vapour.kilograms_per_hour() <= 0.0 {
@@ -287,6 +301,7 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
             carbon_dioxide: situation.carbon_dioxide,
             relative_humidity_known: situation.relative_humidity.is_some(),
             humidity_target: moisture.target,
+            ceiling: moisture.ceiling,
             supply_temperature: situation.supply.temperature(),
             vapour_needed: moisture.vapour,
             vapour_possible: moisture.possible,

@@ -4,6 +4,7 @@ pub mod alert;
 pub mod decide;
 pub mod sentence;
 pub mod setpoint;
+pub mod target;
 
 pub use alert::{Alert, AlertKind, AlertState, Priority};
 pub use sentence::Voice;

@@ -6,6 +6,7 @@ use super::{
     alert::Message,
     decide::{PEOPLE_KEEP_OUT, PEOPLE_LEAVE, PEOPLE_WARN},
     setpoint::{AirCause, Balance, Decision, Reason},
+    target::Holder,
 };
 use crate::units::{CarbonDioxide, RelativeHumidity, UnitSystem, WaterFlow};
 
@@ -135,8 +136,44 @@ fn water_sentence(balance: &Balance, voice: &Voice) -> String {
             ),
         }
     };
-    let held = if balance.target_held { " The humidity target is held by hand." } else { "" };
-    sentence + unheard + held
+    let held = balance.ceiling.holder.map_or_else(String::new, |holder| held_sentence(&holder, balance, voice));
+    let by_hand = if balance.target_held { " The humidity target is held by hand." } else { "" };
+    format!("{sentence}{held}{unheard}{by_hand}")
+}
+
+/// Why the target is not the preferred one, and the cure where there is one.
+fn held_sentence(holder: &Holder, balance: &Balance, voice: &Voice) -> String {
+    let target = percent(balance.ceiling.target);
+    let beyond = balance.ceiling.beyond.map(percent);
+    match (holder, beyond) {
+        (Holder::StandingMist, None) => {
+            format!(" Above {target} mist would stand in the room, so no more is asked for.")
+        }
+        (Holder::StandingMist, Some(allowed)) => format!(
+            " Mist would stand above {allowed} already, but the crop needs {target}: move the air, or throw finer mist."
+        ),
+        (Holder::InletFog { temper_to }, beyond) => {
+            let fog = match beyond {
+                None => format!(" Above {target} fog would form at the inlet, so no more is asked for."),
+                Some(allowed) => {
+                    format!(" Fog forms at the inlet above {allowed} already, but the crop needs {target}.")
+                }
+            };
+            let cure = temper_to.map_or_else(String::new, |to| {
+                format!(" Fresh air warmed to {} would make none.", voice.units.temperature(to))
+            });
+            fog + &cure
+        }
+        (Holder::ColdSurface { surface }, None) => format!(
+            " The coldest surface is at {} and would get wet above {target}, so no more is asked for.",
+            voice.units.temperature(*surface)
+        ),
+        (Holder::ColdSurface { surface }, Some(allowed)) => format!(
+            " The coldest surface, at {}, gets wet above {allowed} already, but the crop needs {target}: insulate it, \
+             or move air over it.",
+            voice.units.temperature(*surface)
+        ),
+    }
 }
 
 impl Message {

@@ -2,6 +2,8 @@
 
 use jiff::Timestamp;
 
+use super::target::Ceiling;
+
 use crate::units::{AirChanges, AirFlow, CarbonDioxide, Fraction, RelativeHumidity, Temperature, WaterFlow};
 
 /// Whether the advice may be followed.
@@ -46,6 +48,12 @@ pub enum LimitedBy {
     FanCapacity,
     /// The humidifier cannot hold the target.
     HumidifierOutput,
+    /// Mist would stand in the room at a higher target.
+    StandingMist,
+    /// Fog would form at the inlet at a higher target.
+    InletFog,
+    /// The coldest surface would get wet at a higher target.
+    ColdSurface,
     /// The air is so close to saturation, by its sensor, that no more water may be added.
     Saturation,
     /// The supply air is as moist as the target: fresh air dries nothing.
@@ -56,7 +64,7 @@ pub enum LimitedBy {
 
 impl LimitedBy {
     /// Every limit.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 13] = [
         Self::Nothing,
         Self::PeopleSafety,
         Self::CarbonDioxide,
@@ -64,6 +72,9 @@ impl LimitedBy {
         Self::UnknownCarbonDioxide,
         Self::FanCapacity,
         Self::HumidifierOutput,
+        Self::StandingMist,
+        Self::InletFog,
+        Self::ColdSurface,
         Self::Saturation,
         Self::MoistSupply,
         Self::Hold,
@@ -79,6 +90,9 @@ impl LimitedBy {
             Self::UnknownCarbonDioxide => "unknown-carbon-dioxide",
             Self::FanCapacity => "fan-capacity",
             Self::HumidifierOutput => "humidifier-output",
+            Self::StandingMist => "standing-mist",
+            Self::InletFog => "inlet-fog",
+            Self::ColdSurface => "cold-surface",
             Self::Saturation => "saturation",
             Self::MoistSupply => "moist-supply",
             Self::Hold => "hold",
@@ -151,6 +165,8 @@ pub struct Balance {
     pub relative_humidity_known: bool,
     /// Target humidity.
     pub humidity_target: RelativeHumidity,
+    /// What the room's enclosure allows of it.
+    pub ceiling: Ceiling,
     /// Temperature of the air supplied.
     pub supply_temperature: Temperature,
     /// Vapour needed to hold the target; negative where the supply is moister than the target.

@@ -141,6 +141,8 @@ fn one_hour(room: &crate::model::Room, standing: &Standing, supply: &MoistAir, o
         carbon_dioxide: None,
         supply,
         outdoors,
+        around: None,
+        probe: None,
         air: standing.air,
     });
     let inflow = Inflow::new(room, standing.air.flow, &standing.inside, supply);

@@ -17,7 +17,8 @@ use super::{
 use crate::{
     advice::{Alert, AlertKind, Reason, Voice, decide},
     model::{
-        Case, Farm, Intake, Measured, Now, Place, Quantity, Reading, Service, Source, balance::OUTDOOR_CARBON_DIOXIDE,
+        Around, Case, Farm, Intake, Measured, Now, Place, Quantity, Reading, Service, Source,
+        balance::OUTDOOR_CARBON_DIOXIDE,
     },
     physics::{BelowFreezing, MoistAir},
     units::{AirFlow, CarbonDioxide},
@@ -262,6 +263,7 @@ impl Engine {
                 room,
                 supply: None,
                 outdoors: None,
+                shell_faces: None,
                 supply_carbon_dioxide: self.supply_carbon_dioxide(room.intake),
                 drawn_by_others: AirFlow::clamped(drawn[index]),
                 now,
@@ -312,6 +314,12 @@ impl Engine {
             Intake::Room(from) => self.rooms[from].state.air,
             Intake::Space(from) => self.space_air(from),
         };
+        let shell_faces = match room.shell.around {
+            Around::Outdoors => outdoors,
+            Around::Room(beside) => self.rooms[beside].state.air,
+            Around::Space(space) => self.space_air(space),
+        }
+        .map(|air| air.temperature());
         let memory = &mut self.rooms[index];
         memory.state.supply = supply;
         if memory.in_danger() {
@@ -328,6 +336,7 @@ impl Engine {
                 room,
                 supply: supply.as_ref(),
                 outdoors: outdoors.map(|air| air.humidity_ratio()).or(supply.map(|air| air.humidity_ratio())),
+                shell_faces,
                 supply_carbon_dioxide: CarbonDioxide::clamped(OUTDOOR_CARBON_DIOXIDE),
                 drawn_by_others: AirFlow::clamped(0.0),
                 now,

@@ -17,8 +17,9 @@ use crate::{
     },
     model::{
         Now, Reading, Room,
-        balance::{Span, emission_between},
+        balance::{Inflow, Span, emission_between},
         farm::Crop,
+        supply::as_it_enters,
     },
     physics::{BelowFreezing, MoistAir},
     units::{AirFlow, CarbonDioxide, HumidityRatio, RelativeHumidity, Temperature, WaterFlow},
@@ -62,6 +63,8 @@ pub(super) struct Surroundings<'a> {
     pub room: &'a Room,
     pub supply: Option<&'a MoistAir>,
     pub outdoors: Option<HumidityRatio>,
+    /// Temperature on the other side of the shell.
+    pub shell_faces: Option<Temperature>,
     pub supply_carbon_dioxide: CarbonDioxide,
     pub drawn_by_others: AirFlow,
     pub now: &'a Now,
@@ -216,6 +219,9 @@ impl RoomMemory {
             self.issue(decide::withheld(Reason::NoSupplyAir, around.now), around.now);
             return;
         };
+        let drawn = Inflow::new(around.room, air.flow, inside, supply).supplied;
+        let supply = &as_it_enters(around.room, *supply, *inside, drawn);
+        self.state.supply = Some(*supply);
         let situation = MoistureSituation {
             room: around.room,
             inside,
@@ -223,6 +229,8 @@ impl RoomMemory {
             carbon_dioxide: self.state.carbon_dioxide.fresh(),
             supply,
             outdoors,
+            around: around.shell_faces,
+            probe: None,
             air,
         };
         let advice = decide::moisture(&situation);

@@ -12,6 +12,7 @@ pub mod identifier;
 pub mod outlook;
 pub mod reading;
 pub mod shell;
+pub mod supply;
 pub mod time;
 pub mod told;
 

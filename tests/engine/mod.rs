@@ -6,3 +6,4 @@ mod alerts;
 mod correct;
 pub mod harness;
 mod limits;
+mod winter;
