@@ -11,6 +11,7 @@ use super::{
     problem::Mistake,
     rooms::{self, Draft},
     section::Section,
+    spaces::{names, spaces},
     walk::Found,
 };
 use crate::{
@@ -35,21 +36,23 @@ pub fn config(root: &Value, found: &mut Vec<Found>) -> Option<Config> {
         let hint = "add a room: `oyster-hall:` and its keys, indented";
         found.push(Found::key(rooms_section.here(), Mistake::NoRooms).hint(hint));
     }
-    names(&rooms_section, top.section("site").text("name"), found);
+    let spaces_section = top.section("spaces");
+    names(&rooms_section, &spaces_section, top.section("site").text("name").as_deref(), found);
+    let spaces = spaces(&spaces_section, found);
     // For messages alone: where the units are a mistake themselves, metric ones will do.
     let units = site.as_ref().map(|site| site.units).unwrap_or_default();
-    let (mut drafts, lost) = rooms::ordered(&rooms_section, found);
+    let (mut drafts, lost) = rooms::ordered(&rooms_section, &spaces_section, found);
     let whole = lost.is_empty();
     drafts.extend(lost.into_iter().map(|draft| (draft, Intake::Outdoors)));
     let rooms: Vec<_> = drafts.iter().map(|(draft, intake)| rooms::room(draft, *intake, units, found)).collect();
-    let heard = sources(&top.section("outdoors"), &drafts, found);
+    let heard = sources(&top.section("outdoors"), &spaces_section, &drafts, found);
     own_topics(&heard, &own_roots(site.as_ref(), broker.as_ref(), &drafts), found);
 
     let (sources, bindings) = heard.into_iter().map(|heard| (heard.source, heard.binding)).unzip();
     let rooms = rooms.into_iter().collect::<Option<Vec<_>>>()?;
     whole.then_some(())?;
     Some(Config {
-        farm: Farm { site: site?, spaces: Vec::new(), rooms, sources },
+        farm: Farm { site: site?, spaces: spaces?, rooms, sources },
         bindings,
         broker: broker?,
         forecast: forecast?,
@@ -153,21 +156,6 @@ fn forecast(section: &Section, found: &mut Vec<Found>) -> Option<Option<Forecast
     Some(Some(ForecastService { service, base_url, contact: section.text("contact")? }))
 }
 
-/// Names of rooms that would be taken for something else.
-fn names(rooms: &Section, site: Option<String>, found: &mut Vec<Found>) {
-    for (name, section) in rooms.named() {
-        let why = if name == "outdoors" {
-            "it is the word for the air outdoors"
-        } else if Some(name) == site.as_deref() {
-            "it is the site's name"
-        } else {
-            continue;
-        };
-        let mistake = Mistake::NameTaken { name: name.to_owned(), why };
-        found.push(Found::key(section.here(), mistake).hint("choose another name for the room"));
-    }
-}
-
 /// A source and how it is heard, with where it was written.
 struct Heard {
     source: Source,
@@ -175,9 +163,12 @@ struct Heard {
     path: Vec<String>,
 }
 
-fn sources(outdoors: &Section, drafts: &[(Draft, Intake)], found: &mut Vec<Found>) -> Vec<Heard> {
+fn sources(outdoors: &Section, spaces: &Section, drafts: &[(Draft, Intake)], found: &mut Vec<Found>) -> Vec<Heard> {
     let mut heard = Vec::new();
     place(Place::Outdoors, &outdoors.section("sensors"), &mut heard, found);
+    for (index, (_, space)) in spaces.named().enumerate() {
+        place(Place::Space(index), &space.section("sensors"), &mut heard, found);
+    }
     for (index, (draft, _)) in drafts.iter().enumerate() {
         place(Place::Room(index), &draft.section.section("sensors"), &mut heard, found);
     }

@@ -54,7 +54,7 @@ pub enum Kind {
     Pointer,
     /// A unit of the quantity that the section above is named for.
     SensorUnit,
-    /// `outdoors` or a room's name.
+    /// `outdoors`, or a room's or a space's name.
     Intake,
     /// Air changes per hour.
     AirChanges,
@@ -330,7 +330,7 @@ impl Kind {
         let units = |units: &[Unit]| units.iter().map(|unit| unit.shown).collect::<Vec<_>>().join(", ");
         match self {
             Self::Section => String::new(),
-            Self::Names => "a section for each room, under its name".into(),
+            Self::Names => "a section for each, under its name".into(),
             Self::Text => "text on one line, at most 200 characters".into(),
             Self::Name => {
                 format!("a to z, 0 to 9 and single hyphens inside, at most {} characters", Identifier::LONGEST)
@@ -351,7 +351,7 @@ impl Kind {
                 || "a unit of the section's quantity".into(),
                 |quantity| sensor_units(quantity).iter().map(|(name, _)| *name).collect::<Vec<_>>().join(", "),
             ),
-            Self::Intake => "outdoors, or the name of another room".into(),
+            Self::Intake => "outdoors, or the name of another room or of a space".into(),
             Self::AirChanges => "air changes per hour, in /h".into(),
             Self::Air => format!("an air flow in {}, or air changes per hour in /h", units(AirFlow::UNITS)),
             Self::Water => format!("a volume in {}, or mains", units(WaterVolume::UNITS)),

@@ -112,14 +112,19 @@ pub enum Mistake {
     #[error("the value ends before `{0}`, which YAML takes for a comment")]
     CutByComment(String),
     /// A room that breathes through a room that does not exist.
-    #[error("there is no room `{0}` to draw air from")]
+    #[error("there is no room or space `{0}` to draw air from")]
     UnknownRoom(String),
+    /// A space without the sensors that would say what its air is, and without an assumption.
+    #[error("nothing says what the air of this space is")]
+    UnknownAir,
     /// Rooms that draw their air from each other in a circle.
     #[error("the air goes round in a circle: {0}")]
     Circle(String),
-    /// A room's name that would be taken for something else.
-    #[error("a room cannot be called `{name}`: {why}")]
+    /// A name that would be taken for something else.
+    #[error("a {what} cannot be called `{name}`: {why}")]
     NameTaken {
+        /// A room or a space.
+        what: &'static str,
         /// The name.
         name: String,
         /// What else it means.

@@ -33,9 +33,14 @@ pub struct Draft<'v> {
 
 /// The rooms in the order of their air, each after the one that it draws from; and behind them the rooms that have no
 /// legal place in that order, which are reported, so that their other mistakes are found in the same run.
-pub fn ordered<'v>(rooms: &Section<'v>, found: &mut Vec<Found>) -> (Vec<(Draft<'v>, Intake)>, Vec<Draft<'v>>) {
+pub fn ordered<'v>(
+    rooms: &Section<'v>,
+    spaces: &Section<'v>,
+    found: &mut Vec<Found>,
+) -> (Vec<(Draft<'v>, Intake)>, Vec<Draft<'v>>) {
     let mut waiting: Vec<Draft> = rooms.named().map(|(name, section)| Draft { name, section }).collect();
-    let names: Vec<&str> = waiting.iter().map(|draft| draft.name).collect();
+    let spaces: Vec<&str> = spaces.named().map(|(name, _)| name).collect();
+    let names: Vec<&str> = waiting.iter().map(|draft| draft.name).chain(spaces.iter().copied()).collect();
     let mut placed: Vec<(Draft, Intake)> = Vec::new();
     let mut lost = Vec::new();
     for draft in std::mem::take(&mut waiting) {
@@ -43,7 +48,7 @@ pub fn ordered<'v>(rooms: &Section<'v>, found: &mut Vec<Found>) -> (Vec<(Draft<'
         let known = intake == "outdoors" || names.contains(&intake.as_str());
         if !known && Identifier::new(&intake).is_ok() {
             let hint = nearest(&intake, names.iter().copied().chain(["outdoors"])).map_or_else(
-                || "write `outdoors` or the name of another room".to_owned(),
+                || "write `outdoors`, or the name of another room or of a space".to_owned(),
                 |near| format!("did you mean `{near}`?"),
             );
             let mistake = Mistake::UnknownRoom(intake.clone());
@@ -60,7 +65,7 @@ pub fn ordered<'v>(rooms: &Section<'v>, found: &mut Vec<Found>) -> (Vec<(Draft<'
     loop {
         let before = waiting.len();
         for draft in std::mem::take(&mut waiting) {
-            match source(&draft, &places) {
+            match source(&draft, &places, &spaces) {
                 Some(intake) => {
                     places.insert(draft.name, placed.len());
                     placed.push((draft, intake));
@@ -77,9 +82,13 @@ pub fn ordered<'v>(rooms: &Section<'v>, found: &mut Vec<Found>) -> (Vec<(Draft<'
     (placed, lost)
 }
 
-fn source(draft: &Draft, places: &HashMap<&str, usize>) -> Option<Intake> {
+fn source(draft: &Draft, places: &HashMap<&str, usize>, spaces: &[&str]) -> Option<Intake> {
     let intake = draft.section.text("intake")?;
-    if intake == "outdoors" { Some(Intake::Outdoors) } else { places.get(intake.as_str()).copied().map(Intake::Room) }
+    if intake == "outdoors" {
+        return Some(Intake::Outdoors);
+    }
+    let space = || spaces.iter().position(|name| *name == intake).map(Intake::Space);
+    places.get(intake.as_str()).copied().map(Intake::Room).or_else(space)
 }
 
 /// Reports each circle once; rooms that only hang on one are not to blame.

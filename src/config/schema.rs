@@ -32,7 +32,10 @@ fn object(pattern: &str, name: &str) -> Value {
         if key.name() == "*" {
             let names = json!({"pattern": "^[a-z0-9]+(-[a-z0-9]+)*$", "maxLength": Identifier::LONGEST});
             let named = described(key, object(key.path, ""));
-            return json!({"type": "object", "minProperties": 1, "propertyNames": names, "additionalProperties": named});
+            let least = usize::from(table::key(pattern).is_some_and(|key| key.need == Need::Required));
+            return json!({
+                "type": "object", "minProperties": least, "propertyNames": names, "additionalProperties": named
+            });
         }
         for name in key.name().split('|') {
             properties.insert(name.into(), described(key, value(key, name)));
@@ -93,8 +96,8 @@ pub fn reference() -> String {
         "# Configuration reference\n\n\
          Made by `mistwright schema --reference` from the table that also checks the file; do not edit it by hand.\n\n\
          A quantity is a number with its unit, such as `180 m³`, `1 480 ft³`, `64 °F`, `250 cfm` or `6 /h`. A number \
-         without a unit is an error, and so is a decimal comma. Air changes are always per hour. `<room>` stands for a \
-         name of your own. `mistwright check FILE` reports everything that is wrong with a file, each at its line.\n",
+         without a unit is an error, and so is a decimal comma. Air changes are always per hour. `<room>`, `<space>` and \
+         `<surface>` stand for names of your own. `mistwright check FILE` reports everything that is wrong with a file, each at its line.\n",
     );
     for section in KEYS.iter().filter(|key| matches!(key.kind, Kind::Section | Kind::Names)) {
         let presence = match section.need {

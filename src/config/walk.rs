@@ -189,7 +189,8 @@ impl Walker<'_> {
 
 /// A pattern for people.
 pub fn shown(pattern: &str) -> String {
-    pattern.replace('*', "<room>").replace('|', " or ")
+    let named = pattern.replace("spaces.*", "spaces.<space>").replace("surfaces.*", "surfaces.<surface>");
+    named.replace('*', "<room>").replace('|', " or ")
 }
 
 fn hint(key: &Key, kind: Kind, section: &str, value: &Value, mistake: &Mistake) -> String {

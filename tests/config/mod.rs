@@ -144,6 +144,20 @@ fn a_room_is_placed_behind_the_room_that_it_draws_from_whatever_the_order_of_the
 }
 
 #[test]
+fn a_tent_in_a_heated_room_draws_the_air_of_the_space_that_is_measured_around_it() {
+    let config = example("heated-room-tent.yaml");
+    let farm = &config.farm;
+    let barn = &farm.spaces[0];
+    assert_eq!((barn.name.as_str(), barn.title.as_str()), ("packing-barn", "Packing barn"));
+    let (temperature, humidity) = barn.assumed.unwrap();
+    assert!((temperature.celsius() - 18.0).abs() < 1e-9 && (humidity.percent() - 35.0).abs() < 1e-9);
+    assert_eq!(farm.rooms[0].intake, Intake::Space(0));
+    let of_barn = |quantity| farm.sources.iter().any(|s| (s.place, s.quantity) == (Place::Space(0), quantity));
+    assert!([Quantity::Temperature, Quantity::RelativeHumidity, Quantity::CarbonDioxide].into_iter().all(of_barn));
+    assert_eq!(farm.title(Place::Space(0)), "Packing barn");
+}
+
+#[test]
 fn every_mistake_of_a_bad_file_is_reported_at_its_place() {
     let problems = config::parse(&read("tests/config/mistakes.yaml"), "mistakes.yaml").unwrap_err();
     insta::assert_snapshot!("mistakes", problems.to_string());
@@ -184,6 +198,27 @@ fn one_mistake_gives_one_message_at_its_line_and_column() {
         ),
         ("  oyster-room:\n", "  small-barn:\n", "rooms.small-barn", (17, 3)),
         ("  oyster-room:\n", "  12:\n", "rooms.12", (17, 3)),
+        ("rooms:\n", "spaces: {barn: {title: Barn}}\nrooms:\n", "spaces.barn", (16, 10)),
+        (
+            "rooms:\n",
+            "spaces: {barn: {assumed: {temperature: 18 °C}}}\nrooms:\n",
+            "spaces.barn.assumed",
+            (16, 17),
+        ),
+        (
+            "rooms:\n",
+            "spaces:\n  barn:\n    sensors: {relative-humidity: {topic: barn, unit: \"%\"}}\n    \
+             assumed: {temperature: 18 °C, relative-humidity: 35 %}\nrooms:\n",
+            "spaces.barn.sensors.relative-humidity",
+            (18, 15),
+        ),
+        (
+            "rooms:\n",
+            "spaces: {oyster-room: {assumed: {temperature: 18 °C, relative-humidity: 35 %}}}\nrooms:\n",
+            "spaces.oyster-room",
+            (16, 10),
+        ),
+        ("    volume: 62 m³\n", "    volume: 62 m³\n    intake: barn\n", "rooms.oyster-room.intake", (19, 13)),
         ("output: 6 L/h", "output: −6 L/h", "rooms.oyster-room.humidifier.output", (29, 15)),
         ("stage: fruiting", "stage: !word fruiting", "rooms.oyster-room.crop.stage", (21, 14)),
         ("stage: fruiting", "stage: ", "rooms.oyster-room.crop.stage", (21, 13)),
@@ -288,7 +323,7 @@ fn obeys(value: &serde_json::Value, schema: &serde_json::Value) -> bool {
 fn the_schema_accepts_the_examples_and_refuses_a_wrong_key_a_missing_key_and_a_bare_number() {
     let schema = config::schema::json();
     let json = |text: &str| serde_yaml::from_str::<serde_json::Value>(text).unwrap();
-    for name in ["one-room.yaml", "frosthollow.yaml", "us-units.yaml"] {
+    for name in ["one-room.yaml", "frosthollow.yaml", "us-units.yaml", "heated-room-tent.yaml"] {
         assert!(obeys(&json(&read(&format!("examples/{name}"))), &schema), "{name}");
     }
     for (line, replacement) in [
