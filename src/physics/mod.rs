@@ -22,3 +22,23 @@ pub use mixing::{InletFog, Mixture, MixtureError, inlet_fog, mix};
 pub use moist_air::{MoistAir, MoistAirError};
 pub use pair::Known;
 pub use saturation::{BelowFreezing, Curve, SaturationError};
+
+/// Bare numbers for the inner loops of models, which have checked their inputs: °C, Pa, kg/kg, kJ/kg.
+pub(crate) mod bare {
+    pub(crate) use super::moist_air::{enthalpy, humidity_ratio, saturated_humidity_ratio, vapour_pressure};
+    pub(crate) use super::water::{
+        DRY_AIR_HEAT_CAPACITY, VAPOUR_AT_ZERO, VAPOUR_HEAT_CAPACITY, ice_enthalpy, liquid_enthalpy, vapour_enthalpy,
+    };
+
+    /// Saturation vapour pressure in air of `pascals` with its slope, Pa and Pa/K.
+    pub(crate) fn saturation(curve: super::Curve, celsius: f64, pascals: f64) -> (f64, f64) {
+        let point = curve.at(celsius, pascals);
+        (point.pressure, point.slope)
+    }
+
+    /// Volume of moist air that holds a kilogram of dry air, m³.
+    pub(crate) fn specific_volume(celsius: f64, humidity_ratio: f64, pascals: f64) -> f64 {
+        super::moist_air::DRY_AIR_GAS_CONSTANT * (celsius + 273.15) / pascals
+            * (1.0 + humidity_ratio / super::moist_air::MASS_RATIO)
+    }
+}

@@ -17,9 +17,9 @@ use crate::units::{
 };
 
 /// Molar mass of water over that of dry air.
-const MASS_RATIO: f64 = 0.621_945;
+pub(super) const MASS_RATIO: f64 = 0.621_945;
 /// Gas constant of dry air, J/(kg·K).
-const DRY_AIR_GAS_CONSTANT: f64 = 287.042;
+pub(super) const DRY_AIR_GAS_CONSTANT: f64 = 287.042;
 /// Coldest and warmest air that the equations are used for, °C: the ends of the supercooled-water curve and of the
 /// enhancement factor.
 const COLDEST: f64 = -60.0;
@@ -456,21 +456,21 @@ fn saturation_pressure(temperature: Temperature, pressure: Pressure) -> Result<f
     Ok(saturation)
 }
 
-pub(super) fn humidity_ratio(vapour: f64, pascals: f64) -> f64 {
+pub(crate) fn humidity_ratio(vapour: f64, pascals: f64) -> f64 {
     MASS_RATIO * vapour / (pascals - vapour)
 }
 
-pub(super) fn vapour_pressure(humidity_ratio: f64, pascals: f64) -> f64 {
+pub(crate) fn vapour_pressure(humidity_ratio: f64, pascals: f64) -> f64 {
     pascals * humidity_ratio / (MASS_RATIO + humidity_ratio)
 }
 
 /// kJ per kilogram of dry air.
-pub(super) fn enthalpy(celsius: f64, humidity_ratio: f64) -> f64 {
+pub(crate) fn enthalpy(celsius: f64, humidity_ratio: f64) -> f64 {
     DRY_AIR_HEAT_CAPACITY * celsius + humidity_ratio * vapour_enthalpy(celsius)
 }
 
 /// Humidity ratio of saturated air with its first two derivatives by temperature; infinite at and beyond boiling.
-pub(super) fn saturated_humidity_ratio(curve: Curve, celsius: f64, pascals: f64) -> (f64, f64, f64) {
+pub(crate) fn saturated_humidity_ratio(curve: Curve, celsius: f64, pascals: f64) -> (f64, f64, f64) {
     let point = curve.at(celsius, pascals);
     let dry = pascals - point.pressure;
     if dry <= 0.0 {

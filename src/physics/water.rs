@@ -6,11 +6,11 @@
 use crate::units::{LatentHeat, OutOfRange, Temperature};
 
 /// Heat capacity of dry air, kJ/(kg·K).
-pub(super) const DRY_AIR_HEAT_CAPACITY: f64 = 1.006;
+pub(crate) const DRY_AIR_HEAT_CAPACITY: f64 = 1.006;
 /// Heat capacity of water vapour, kJ/(kg·K).
-pub(super) const VAPOUR_HEAT_CAPACITY: f64 = 1.86;
+pub(crate) const VAPOUR_HEAT_CAPACITY: f64 = 1.86;
 /// Enthalpy of water vapour at 0 °C, kJ/kg.
-pub(super) const VAPOUR_AT_ZERO: f64 = 2501.0;
+pub(crate) const VAPOUR_AT_ZERO: f64 = 2501.0;
 /// Heat capacity of liquid water, kJ/(kg·K).
 pub(super) const LIQUID_HEAT_CAPACITY: f64 = 4.186;
 /// Enthalpy of ice at 0 °C, kJ/kg.
@@ -18,15 +18,15 @@ pub(super) const ICE_AT_ZERO: f64 = -333.4;
 /// Heat capacity of ice, kJ/(kg·K).
 pub(super) const ICE_HEAT_CAPACITY: f64 = 2.1;
 
-pub(super) fn vapour_enthalpy(celsius: f64) -> f64 {
+pub(crate) fn vapour_enthalpy(celsius: f64) -> f64 {
     VAPOUR_AT_ZERO + VAPOUR_HEAT_CAPACITY * celsius
 }
 
-pub(super) fn liquid_enthalpy(celsius: f64) -> f64 {
+pub(crate) fn liquid_enthalpy(celsius: f64) -> f64 {
     LIQUID_HEAT_CAPACITY * celsius
 }
 
-pub(super) fn ice_enthalpy(celsius: f64) -> f64 {
+pub(crate) fn ice_enthalpy(celsius: f64) -> f64 {
     ICE_AT_ZERO + ICE_HEAT_CAPACITY * celsius
 }
 

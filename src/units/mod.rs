@@ -55,6 +55,8 @@ quantity! {
     Mass { "mass", "kg", kilograms, from_kilograms, 0.0..=10_000_000.0 }
     /// Carbon dioxide in dry air, by volume.
     CarbonDioxide { "carbon dioxide", "ppm", parts_per_million, from_parts_per_million, 0.0..=1_000_000.0 }
+    /// Carbon dioxide given off, by mass.
+    CarbonDioxideFlow { "carbon dioxide flow", "g/h", grams_per_hour, from_grams_per_hour, 0.0..=10_000_000.0 }
     /// A share of a whole: a duty, an evaporated fraction, a temperature factor.
     Fraction { "fraction", "ratio", ratio, from_ratio, 0.0..=1.0 }
     /// Thermal transmittance of a wall.
@@ -67,6 +69,8 @@ quantity! {
     HeatLoss { "heat loss", "W/K", watts_per_kelvin, from_watts_per_kelvin, 0.0..=1_000_000.0 }
     /// Heat that a mass takes up for each kelvin.
     HeatCapacity { "heat capacity", "kJ/K", kilojoules_per_kelvin, from_kilojoules_per_kelvin, 0.0..=10_000_000.0 }
+    /// An amount of heat.
+    Heat { "heat", "kJ", kilojoules, from_kilojoules, -1e12..=1e12 }
     /// Heat given or taken.
     HeatFlow { "heat flow", "W", watts, from_watts, -10_000_000.0..=10_000_000.0 }
     /// Area of a wall, a window or a wet surface.
