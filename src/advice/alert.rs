@@ -5,7 +5,7 @@ use std::time::Duration;
 use jiff::Timestamp;
 
 use crate::{
-    model::{Now, Quantity},
+    model::{Now, Sensor},
     units::{CarbonDioxide, Temperature, WaterFlow, WaterVolume},
 };
 
@@ -126,10 +126,10 @@ pub enum Message {
         /// Water that will be drawn in the next 12 hours.
         water: Option<WaterVolume>,
     },
-    /// Which sources are silent.
+    /// Which sensors are silent.
     Stale {
-        /// What is not heard.
-        quantities: Vec<Quantity>,
+        /// Those that are not heard.
+        sensors: Vec<Sensor>,
     },
     /// Carbon dioxide above a limit.
     CarbonDioxide {

@@ -10,7 +10,7 @@ use super::{
 use crate::{
     model::{
         Now, Presence, Room,
-        balance::{Inflow, flow_for_carbon_dioxide},
+        balance::{BELOW_OUTDOOR, Inflow, flow_for_carbon_dioxide},
     },
     physics::{BelowFreezing, MoistAir},
     units::{AirFlow, CarbonDioxide, DryAirFlow, Fraction, HumidityRatio, RelativeHumidity, Temperature, WaterFlow},
@@ -34,8 +34,6 @@ const PLANNED_SHARE: f64 = 0.8;
 const NO_CUT_SHARE: f64 = 0.9;
 /// Below this share of the ceiling, a hold that has given way to carbon dioxide counts again.
 const HOLD_AGAIN_SHARE: f64 = 0.85;
-/// A sensor that reads below this, in ppm, is not reading the air: outdoor air nowhere holds so little.
-const BELOW_OUTDOOR: f64 = 380.0;
 /// Air at or above this is saturated for all that a sensor of two points' accuracy can tell.
 const SATURATED: f64 = 0.99 - 0.02;
 /// Less air by under this share of the fan's capacity is not worth moving a fan for.
@@ -48,8 +46,10 @@ pub struct AirSituation<'a> {
     pub room: &'a Room,
     /// State of its air, or the best stand-in: only the specific volume matters here.
     pub inside: &'a MoistAir,
-    /// Carbon dioxide, if it is fresh.
+    /// The highest that carbon dioxide may be, by what is believed of it.
     pub carbon_dioxide: Option<CarbonDioxide>,
+    /// Whether its sensors are suspect or dispute it: fresh air is not cut then.
+    pub doubted: bool,
     /// Carbon dioxide of the air supplied.
     pub supply_carbon_dioxide: CarbonDioxide,
     /// What the crop gives off, in g/h.
@@ -126,7 +126,7 @@ fn by_balance(situation: &AirSituation<'_>) -> AirAdvice {
     let believable = measured.filter(|ppm| *ppm >= BELOW_OUTDOOR);
     let near_limit = believable.is_some_and(|ppm| ppm >= NO_CUT_SHARE * ceiling.parts_per_million());
     // A crop is what makes carbon dioxide; a room without one is ventilated for the rooms behind it.
-    let unknown = believable.is_none() && room.crop.is_some();
+    let unknown = (believable.is_none() || situation.doubted) && room.crop.is_some();
 
     let floor = fan.floor.cubic_metres_per_hour();
     let mut wanted = for_crop.max(floor).max(for_others);
@@ -174,9 +174,11 @@ pub struct MoistureSituation<'a> {
     pub room: &'a Room,
     /// State of its air; its humidity is a stand-in where `relative_humidity` is `None`.
     pub inside: &'a MoistAir,
-    /// Relative humidity, if it is fresh.
+    /// Relative humidity, if it is believed.
     pub relative_humidity: Option<RelativeHumidity>,
-    /// Carbon dioxide, if it is fresh.
+    /// The wettest that the air may be: it decides whether the humidifier must stand.
+    pub wettest: Option<RelativeHumidity>,
+    /// Carbon dioxide, if it is believed.
     pub carbon_dioxide: Option<CarbonDioxide>,
     /// State of the air supplied.
     pub supply: &'a MoistAir,
@@ -243,7 +245,7 @@ pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
     }
     let target_ratio = at(target);
     let vapour = inflow.vapour_to(target_ratio, entering);
-    let saturated = situation.relative_humidity.is_some_and(|humidity| humidity.ratio() >= SATURATED);
+    let saturated = situation.wettest.is_some_and(|humidity| humidity.ratio() >= SATURATED);
     let duty = match possible {
         Some(possible) if !saturated && possible.kilograms_per_hour() > 0.0 => {
             Fraction::clamped(vapour.kilograms_per_hour() / possible.kilograms_per_hour())

@@ -8,7 +8,10 @@ use super::{
     setpoint::{AirCause, Balance, Decision, Reason},
     target::Holder,
 };
-use crate::units::{CarbonDioxide, RelativeHumidity, UnitSystem, WaterFlow};
+use crate::{
+    model::Sensor,
+    units::{CarbonDioxide, RelativeHumidity, UnitSystem, WaterFlow},
+};
 
 /// How this farm's people are spoken to: their units and their clock.
 #[derive(Debug, Clone, PartialEq)]
@@ -227,8 +230,8 @@ impl Message {
                     voice.vapour(*worst)
                 )
             }
-            Self::Stale { quantities } => {
-                let names: Vec<_> = quantities.iter().map(|quantity| quantity.words()).collect();
+            Self::Stale { sensors } => {
+                let names: Vec<_> = sensors.iter().map(Sensor::words).collect();
                 format!(
                     "Nothing is heard of {}. Look at the sensor, its power and its network now; until then the \
                      careful settings are advised.",

@@ -82,9 +82,12 @@ fn summary(config: &Config) -> String {
 /// What a room cannot have without a sensor of this quantity.
 const fn without(quantity: Quantity) -> &'static str {
     match quantity {
-        Quantity::Temperature | Quantity::RelativeHumidity => "what its air holds will not be known",
+        Quantity::Temperature | Quantity::RelativeHumidity | Quantity::DewPoint => {
+            "what its air holds will not be known"
+        }
         Quantity::CarbonDioxide => "fresh air will be advised at the usual rate or more",
         Quantity::Pressure => "the pressure follows from the elevation",
+        Quantity::FanState | Quantity::HumidifierState => "what is commanded will be taken for what is done",
     }
 }
 

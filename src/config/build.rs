@@ -202,7 +202,7 @@ fn place(place: Place, sensors: &Section, heard: &mut Vec<Heard>, found: &mut Ve
             found.push(Found::value(path.clone(), mistake).hint(hint));
         }
         if let Some(maximum_age) = age {
-            heard.push(Heard { source: Source { place, quantity, maximum_age }, binding, path });
+            heard.push(Heard { source: Source::new(place, quantity, maximum_age), binding, path });
         }
     }
 }

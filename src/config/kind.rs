@@ -10,8 +10,8 @@ use super::problem::Mistake;
 use crate::{
     model::{FanMoves, HumidifierMethod, Identifier, Quantity, Service, Species, Stage},
     units::{
-        AirChanges, AirFlow, CarbonDioxide, OutOfRange, Pressure, RelativeHumidity, Temperature, UnitSystem, Volume,
-        WaterVolume,
+        AirChanges, AirFlow, CarbonDioxide, Fraction, OutOfRange, Pressure, RelativeHumidity, Temperature, UnitSystem,
+        Volume, WaterVolume,
         parse::{self, QuantityError, Unit, Written},
     },
     wire::topic::{Topic, WireUnit},
@@ -204,7 +204,8 @@ pub fn fan_moving(name: &str) -> Option<FanMoves> {
 /// The unit of this spelling, if sensors of `quantity` send it.
 pub fn sensor_unit(quantity: Quantity, text: &str) -> Option<WireUnit> {
     let shown = match quantity {
-        Quantity::Temperature => parse::unit::<Temperature>(text),
+        Quantity::Temperature | Quantity::DewPoint => parse::unit::<Temperature>(text),
+        Quantity::FanState | Quantity::HumidifierState => parse::unit::<Fraction>(text),
         Quantity::RelativeHumidity => parse::unit::<RelativeHumidity>(text),
         Quantity::CarbonDioxide => parse::unit::<CarbonDioxide>(text),
         Quantity::Pressure => parse::unit::<Pressure>(text),
@@ -216,8 +217,12 @@ pub fn sensor_unit(quantity: Quantity, text: &str) -> Option<WireUnit> {
 /// The units that sensors of `quantity` send.
 pub const fn sensor_units(quantity: Quantity) -> &'static [(&'static str, WireUnit)] {
     match quantity {
-        Quantity::Temperature => &[("°C", WireUnit::Celsius), ("°F", WireUnit::Fahrenheit), ("K", WireUnit::Kelvin)],
-        Quantity::RelativeHumidity => &[("%", WireUnit::Percent), ("ratio", WireUnit::Ratio)],
+        Quantity::Temperature | Quantity::DewPoint => {
+            &[("°C", WireUnit::Celsius), ("°F", WireUnit::Fahrenheit), ("K", WireUnit::Kelvin)]
+        }
+        Quantity::RelativeHumidity | Quantity::FanState | Quantity::HumidifierState => {
+            &[("%", WireUnit::Percent), ("ratio", WireUnit::Ratio)]
+        }
         Quantity::CarbonDioxide => &[("ppm", WireUnit::PartsPerMillion)],
         Quantity::Pressure => &[
             ("hPa", WireUnit::Hectopascal),

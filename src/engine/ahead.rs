@@ -138,6 +138,7 @@ fn one_hour(room: &crate::model::Room, standing: &Standing, supply: &MoistAir, o
         room,
         inside: &standing.inside,
         relative_humidity: None,
+        wettest: None,
         carbon_dioxide: None,
         supply,
         outdoors,

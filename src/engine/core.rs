@@ -8,19 +8,16 @@ use std::{
 
 use super::{
     ahead::{self, Ahead, Standing},
-    event::{Effect, Event, Notice, Rejection},
-    outdoors,
-    room::{RoomMemory, Surroundings, air_of},
+    event::{Effect, Event, Notice, Rejection, Taken},
+    room::{RoomMemory, Surroundings},
     schedule::FetchSchedule,
+    senses,
     snapshot::{OutdoorsState, PressureFrom, SiteState, Snapshot, SourceState},
 };
 use crate::{
     advice::{Alert, AlertKind, Reason, Voice, decide},
-    model::{
-        Around, Case, Farm, Intake, Measured, Now, Place, Quantity, Reading, Service, Source,
-        balance::OUTDOOR_CARBON_DIOXIDE,
-    },
-    physics::{BelowFreezing, MoistAir},
+    model::{Around, Farm, Intake, Measured, Now, Place, Reading, Service, Source, balance::OUTDOOR_CARBON_DIOXIDE},
+    physics::MoistAir,
     units::{AirFlow, CarbonDioxide},
 };
 
@@ -37,7 +34,7 @@ pub struct Engine {
     pub(super) rooms: Vec<RoomMemory>,
     pub(super) site: SiteState,
     /// Sources of each place, so that a large farm is not searched for each room.
-    sources_at: HashMap<Place, Vec<usize>>,
+    pub(super) sources_at: HashMap<Place, Vec<usize>>,
     pub(super) schedule: FetchSchedule,
     /// Refusals already told to the log, and when each came last, until the source has recovered.
     told: BTreeMap<(usize, &'static str), Duration>,
@@ -45,7 +42,7 @@ pub struct Engine {
     /// Of the site, at the last look ahead.
     pub(super) frost: Option<ahead::FrostAhead>,
     looked_ahead: Option<Duration>,
-    started: Duration,
+    pub(super) started: Duration,
     /// The newest trusted time that an earlier run has seen.
     pub(super) newest_kept: Option<jiff::Timestamp>,
     turns: u64,
@@ -65,7 +62,7 @@ impl Engine {
             ahead: vec![None; farm.rooms.len()],
             frost: None,
             site: SiteState {
-                outdoors: OutdoorsState { air: None, from_sensor: false },
+                outdoors: OutdoorsState { air: None, from_sensor: false, coldest: None },
                 forecast_service: service,
                 forecast: None,
                 forecast_fetched: None,
@@ -112,9 +109,8 @@ impl Engine {
     /// When the engine must be called again though nothing has happened, as [`Now::elapsed`].
     pub fn next_deadline(&self, now: &Now) -> Duration {
         let stale = self.sources.iter().zip(&self.farm.sources).filter_map(|(state, source)| match state.reading {
-            Reading::Fresh { at, .. } => Some(at + source.maximum_age + Duration::from_millis(1)),
             Reading::Never => Some(self.started + source.maximum_age).filter(|due| *due > now.elapsed),
-            Reading::Stale { .. } => None,
+            reading => reading.next_change(source.maximum_age),
         });
         let alerts = self.site.alerts.iter().chain(self.rooms.iter().flat_map(|room| &room.state.alerts));
         stale
@@ -142,7 +138,7 @@ impl Engine {
 
     fn take(&mut self, event: Event, now: &Now, effects: &mut Vec<Effect>) {
         match event {
-            Event::Reading { source, measured } => self.take_reading(source, measured, now, effects),
+            Event::Reading { source, measured, taken } => self.take_reading(source, (measured, taken), now, effects),
             Event::Rejected { source, rejection } => self.take_rejection(source, &rejection, now, effects),
             Event::Forecast { forecast, keep_for } => {
                 self.schedule.succeeded(keep_for, now);
@@ -179,14 +175,26 @@ impl Engine {
         }
     }
 
-    fn take_reading(&mut self, source: usize, measured: Measured, now: &Now, effects: &mut Vec<Effect>) {
+    fn take_reading(
+        &mut self,
+        source: usize,
+        (measured, taken): (Measured, Option<Taken>),
+        now: &Now,
+        effects: &mut Vec<Effect>,
+    ) {
         let Some(state) = self.sources.get_mut(source).filter(|state| state.quantity == measured.quantity()) else {
             effects.push(notice(true, format!("A reading came for source {source}, which is not configured.")));
             return;
         };
-        state.accepted += 1;
-        state.reading = Reading::Fresh { value: measured, at: now.elapsed };
-        state.last_heard = Some(now.wall);
+        let Some(value) = senses::corrected(&self.farm.sources[source], measured) else {
+            let sentence = "the value lies outside the range that is set for this sensor".to_owned();
+            return self.take_rejection(source, &Rejection { word: "out-of-range", sentence }, now, effects);
+        };
+        let Some(at) = senses::measured_at(taken, now) else {
+            let sentence = "the message says that it was measured in the future".to_owned();
+            return self.take_rejection(source, &Rejection { word: "future", sentence }, now, effects);
+        };
+        senses::take_in(state, value, at, now);
         self.recover(source, now, effects);
     }
 
@@ -221,9 +229,7 @@ impl Engine {
 
     /// Brings everything in line with the readings, the forecast and the time.
     fn settle(&mut self, now: &Now, effects: &mut Vec<Effect>) {
-        for (state, source) in self.sources.iter_mut().zip(&self.farm.sources) {
-            state.reading = state.reading.aged(source.maximum_age, now);
-        }
+        self.age_readings(now);
         self.settle_outdoors(now);
         self.settle_offset(now);
         self.settle_rooms(now);
@@ -232,20 +238,6 @@ impl Engine {
         if self.schedule.due(now) {
             effects.push(Effect::FetchForecast);
         }
-    }
-
-    fn settle_outdoors(&mut self, now: &Now) {
-        let forecast = self.site.corrected().filter(|_| now.trusted);
-        let forecast = forecast.and_then(|forecast| forecast.at(now.wall, Case::Expected));
-        let sensor = outdoors::Sensors {
-            temperature: self.reading(Place::Outdoors, Quantity::Temperature).fresh().and_then(as_temperature),
-            relative_humidity: self.reading(Place::Outdoors, Quantity::RelativeHumidity).fresh().and_then(as_humidity),
-            pressure: self.reading(Place::Outdoors, Quantity::Pressure).fresh().and_then(as_pressure),
-        };
-        let (pressure, pressure_from) = outdoors::pressure(&self.farm.site, &sensor, forecast.as_ref());
-        self.site.pressure = pressure;
-        self.site.pressure_from = pressure_from;
-        self.site.outdoors = outdoors::air(&sensor, forecast.as_ref(), pressure);
     }
 
     fn settle_rooms(&mut self, now: &Now) {
@@ -284,27 +276,6 @@ impl Engine {
         }
     }
 
-    fn settle_readings(&mut self, index: usize, now: &Now) {
-        let place = Place::Room(index);
-        let temperature = self.reading(place, Quantity::Temperature).and_then(as_temperature);
-        let relative_humidity = self.reading(place, Quantity::RelativeHumidity).and_then(as_humidity);
-        let carbon_dioxide = self.reading(place, Quantity::CarbonDioxide).and_then(as_carbon_dioxide);
-        let limit = self.farm.rooms[index].bands.carbon_dioxide_limit;
-        let lives_until = self.lives_until(place, now);
-        let pressure = self.site.pressure;
-        let memory = &mut self.rooms[index];
-        let state = &mut memory.state;
-        state.temperature = temperature;
-        state.relative_humidity = relative_humidity;
-        state.carbon_dioxide = carbon_dioxide;
-        state.air = air_of(temperature, relative_humidity, pressure);
-        state.carbon_dioxide_headroom =
-            carbon_dioxide.fresh().map(|ppm| limit.parts_per_million() - ppm.parts_per_million());
-        state.moisture = None;
-        state.lives_until = lives_until;
-        memory.watch_danger();
-    }
-
     fn settle_moisture(&mut self, index: usize, air: Option<(MoistAir, decide::AirAdvice)>, now: &Now) {
         let farm = Arc::clone(&self.farm);
         let room = &farm.rooms[index];
@@ -312,12 +283,12 @@ impl Engine {
         let supply = match room.intake {
             Intake::Outdoors => outdoors,
             Intake::Room(from) => self.rooms[from].state.air,
-            Intake::Space(from) => self.space_air(from),
+            Intake::Space(from) => self.space_air(from, now),
         };
         let shell_faces = match room.shell.around {
             Around::Outdoors => outdoors,
             Around::Room(beside) => self.rooms[beside].state.air,
-            Around::Space(space) => self.space_air(space),
+            Around::Space(space) => self.space_air(space, now),
         }
         .map(|air| air.temperature());
         let memory = &mut self.rooms[index];
@@ -405,45 +376,9 @@ impl Engine {
         }
     }
 
-    /// Quantities of a place that are configured and not heard: stale, or never heard for their maximum age.
-    pub(super) fn silent(&self, place: Place, now: &Now) -> Vec<Quantity> {
-        let silent = self.at(place).filter(|(source, state)| match state.reading {
-            Reading::Never => now.since(self.started) >= source.maximum_age,
-            Reading::Fresh { .. } => false,
-            Reading::Stale { .. } => true,
-        });
-        silent.map(|(source, _)| source.quantity).collect()
-    }
-
-    fn at(&self, place: Place) -> impl Iterator<Item = (&Source, &SourceState)> {
+    pub(super) fn at(&self, place: Place) -> impl Iterator<Item = (&Source, &SourceState)> {
         let indices = self.sources_at.get(&place).map_or(&[][..], Vec::as_slice);
         indices.iter().map(|index| (&self.farm.sources[*index], &self.sources[*index]))
-    }
-
-    fn reading(&self, place: Place, quantity: Quantity) -> Reading<Measured> {
-        self.at(place)
-            .find(|(source, _)| source.quantity == quantity)
-            .map_or(Reading::Never, |(_, state)| state.reading)
-    }
-
-    /// Until when the fresh readings of a place may be taken for the present: the first of them to go stale.
-    fn lives_until(&self, place: Place, now: &Now) -> Duration {
-        let ends = self.at(place).filter_map(|(source, state)| match state.reading {
-            Reading::Fresh { at, .. } => Some(at + source.maximum_age),
-            Reading::Never | Reading::Stale { .. } => None,
-        });
-        ends.min().unwrap_or(now.elapsed)
-    }
-
-    /// The air of a space that is only measured: what its sensors say, else what it is assumed to be.
-    fn space_air(&self, index: usize) -> Option<MoistAir> {
-        let place = Place::Space(index);
-        let temperature = self.reading(place, Quantity::Temperature).and_then(as_temperature);
-        let relative_humidity = self.reading(place, Quantity::RelativeHumidity).and_then(as_humidity);
-        air_of(temperature, relative_humidity, self.site.pressure).or_else(|| {
-            let (temperature, humidity) = self.farm.spaces.get(index)?.assumed?;
-            MoistAir::from_sensor(temperature, humidity, BelowFreezing::Water, self.site.pressure).ok()
-        })
     }
 
     fn supply_carbon_dioxide(&self, intake: Intake) -> CarbonDioxide {
@@ -451,11 +386,7 @@ impl Engine {
         match intake {
             Intake::Outdoors => outdoors,
             Intake::Room(from) => self.rooms[from].state.carbon_dioxide.fresh().unwrap_or(outdoors),
-            Intake::Space(from) => self
-                .reading(Place::Space(from), Quantity::CarbonDioxide)
-                .fresh()
-                .and_then(as_carbon_dioxide)
-                .unwrap_or(outdoors),
+            Intake::Space(from) => self.space_carbon_dioxide(from).unwrap_or(outdoors),
         }
     }
 }
@@ -473,20 +404,4 @@ fn transition(alert: &Alert, place: &str, voice: &Voice, now: &Now) -> Effect {
         }
         None => notice(false, format!("{place}: {title}: over.")),
     }
-}
-
-fn as_temperature(measured: Measured) -> Option<crate::units::Temperature> {
-    if let Measured::Temperature(value) = measured { Some(value) } else { None }
-}
-
-fn as_humidity(measured: Measured) -> Option<crate::units::RelativeHumidity> {
-    if let Measured::RelativeHumidity(value) = measured { Some(value) } else { None }
-}
-
-fn as_carbon_dioxide(measured: Measured) -> Option<CarbonDioxide> {
-    if let Measured::CarbonDioxide(value) = measured { Some(value) } else { None }
-}
-
-fn as_pressure(measured: Measured) -> Option<crate::units::Pressure> {
-    if let Measured::Pressure(value) = measured { Some(value) } else { None }
 }

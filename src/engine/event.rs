@@ -2,6 +2,8 @@
 
 use std::time::Duration;
 
+use jiff::Timestamp;
+
 use crate::model::{Forecast, Measured};
 
 /// Everything that can happen.
@@ -11,8 +13,10 @@ pub enum Event {
     Reading {
         /// Its place in the farm's list of sources.
         source: usize,
-        /// What it said.
+        /// What it said, before calibration.
         measured: Measured,
+        /// When it was measured, where the message says so.
+        taken: Option<Taken>,
     },
     /// A source said something that is no measurement.
     Rejected {
@@ -38,6 +42,15 @@ pub enum Event {
     ClockStepped,
     /// Nothing but time has passed.
     Tick,
+}
+
+/// When something was measured, as a message tells it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Taken {
+    /// At a moment of the calendar.
+    At(Timestamp),
+    /// So long before the message was sent.
+    Ago(Duration),
 }
 
 /// Why a message was no measurement.

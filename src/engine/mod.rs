@@ -8,10 +8,11 @@ pub mod memory;
 mod outdoors;
 mod room;
 mod schedule;
+mod senses;
 mod site;
 pub mod snapshot;
 
 pub use core::Engine;
-pub use event::{Effect, Event, FetchFailure, Notice, Rejection};
+pub use event::{Effect, Event, FetchFailure, Notice, Rejection, Taken};
 pub use memory::Memory;
 pub use snapshot::{OutdoorsState, RoomState, SiteState, Snapshot, SourceState};

@@ -2,22 +2,21 @@
 
 use super::snapshot::{OutdoorsState, PressureFrom};
 use crate::{
-    model::{ForecastPoint, Site},
-    physics::{BelowFreezing, MoistAir, atmosphere},
-    units::{Pressure, RelativeHumidity, Temperature},
+    model::{ForecastPoint, Fused, Site},
+    physics::atmosphere,
+    units::{Pressure, Temperature},
 };
 
-/// What the farm's own outdoor sensors say, where fresh.
+/// What the farm's own outdoor sensors say, where it is believed.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Sensors {
+pub(super) struct Known {
     pub temperature: Option<Temperature>,
-    pub relative_humidity: Option<RelativeHumidity>,
     pub pressure: Option<Pressure>,
 }
 
 /// Air pressure at the site: its sensor, else the forecast's sea-level pressure at the site's elevation, else the
 /// standard atmosphere there.
-pub(super) fn pressure(site: &Site, sensors: &Sensors, forecast: Option<&ForecastPoint>) -> (Pressure, PressureFrom) {
+pub(super) fn pressure(site: &Site, sensors: &Known, forecast: Option<&ForecastPoint>) -> (Pressure, PressureFrom) {
     if let Some(pressure) = sensors.pressure {
         return (pressure, PressureFrom::Sensor);
     }
@@ -35,13 +34,11 @@ pub(super) fn pressure(site: &Site, sensors: &Sensors, forecast: Option<&Forecas
 
 /// The air outdoors now. Temperature and humidity are taken from one place: a sensor's temperature with a forecast's
 /// humidity would be an air that is nowhere.
-pub(super) fn air(sensors: &Sensors, forecast: Option<&ForecastPoint>, pressure: Pressure) -> OutdoorsState {
-    let sensed = sensors.temperature.zip(sensors.relative_humidity).and_then(|(temperature, humidity)| {
-        MoistAir::from_sensor(temperature, humidity, BelowFreezing::Water, pressure).ok()
-    });
-    if let Some(air) = sensed {
-        return OutdoorsState { air: Some(air), from_sensor: true };
+pub(super) fn air(sensed: &Fused, forecast: Option<&ForecastPoint>, pressure: Pressure) -> OutdoorsState {
+    let coldest = sensed.reckoned.coldest;
+    if let Some(air) = sensed.air {
+        return OutdoorsState { air: Some(air), from_sensor: true, coldest };
     }
     let forecast = forecast.and_then(|point| point.air.at_pressure(pressure).ok());
-    OutdoorsState { air: forecast, from_sensor: false }
+    OutdoorsState { air: forecast, from_sensor: false, coldest }
 }

@@ -16,13 +16,14 @@ use crate::{
         decide::{self, AirAdvice, AirSituation, MoistureAdvice, MoistureSituation},
     },
     model::{
-        Now, Reading, Room,
+        Now, Reading, Reckoned, Room,
         balance::{Inflow, Span, emission_between},
         farm::Crop,
+        fusion::Spreads,
         supply::as_it_enters,
     },
     physics::{BelowFreezing, MoistAir},
-    units::{AirFlow, CarbonDioxide, HumidityRatio, RelativeHumidity, Temperature, WaterFlow},
+    units::{AirFlow, CarbonDioxide, HumidityRatio, Temperature, WaterFlow},
 };
 
 /// Advice is issued anew at least this often, so that `valid-until` never runs out while the daemon is well.
@@ -78,6 +79,8 @@ impl RoomMemory {
                 relative_humidity: Reading::Never,
                 carbon_dioxide: Reading::Never,
                 air: None,
+                spread: Spreads::default(),
+                reckoned: Reckoned::default(),
                 supply: None,
                 moisture: None,
                 carbon_dioxide_headroom: None,
@@ -115,12 +118,13 @@ impl RoomMemory {
 
     /// Carbon dioxide at which people are in danger, with memory: it is over only when it is heard to be over.
     pub fn watch_danger(&mut self) {
-        if let Some(ppm) = self.state.carbon_dioxide.fresh().map(CarbonDioxide::parts_per_million) {
-            if ppm >= decide::PEOPLE_LEAVE {
-                self.danger = true;
-            } else if ppm < DANGER_OVER {
-                self.danger = false;
-            }
+        let reckoned = &self.state.reckoned;
+        let ppm = |value: Option<CarbonDioxide>| value.map(CarbonDioxide::parts_per_million);
+        // A sensor that is not believed can raise a danger, and cannot end one.
+        if ppm(reckoned.carbon_dioxide_for_people).is_some_and(|ppm| ppm >= decide::PEOPLE_LEAVE) {
+            self.danger = true;
+        } else if ppm(reckoned.carbon_dioxide).is_some_and(|ppm| ppm < DANGER_OVER) {
+            self.danger = false;
         }
     }
 
@@ -148,7 +152,8 @@ impl RoomMemory {
         decide::fresh_air(&AirSituation {
             room: around.room,
             inside,
-            carbon_dioxide: self.state.carbon_dioxide.fresh(),
+            carbon_dioxide: self.state.reckoned.carbon_dioxide,
+            doubted: self.state.reckoned.carbon_dioxide_doubted,
             supply_carbon_dioxide: around.supply_carbon_dioxide,
             emission: self.emission.unwrap_or(upper),
             drawn_by_others: around.drawn_by_others,
@@ -161,7 +166,7 @@ impl RoomMemory {
     /// advised: the error is on the careful side. It stays within a third of the catalogue's middle and three times
     /// its upper value.
     fn estimate_emission(&mut self, around: &Surroundings<'_>, inside: &MoistAir) {
-        let Reading::Fresh { value, at } = self.state.carbon_dioxide else {
+        let (Some(value), Some(at)) = (self.state.carbon_dioxide.fresh(), self.state.carbon_dioxide.at()) else {
             self.span = None;
             return;
         };
@@ -226,6 +231,7 @@ impl RoomMemory {
             room: around.room,
             inside,
             relative_humidity: self.state.relative_humidity.fresh(),
+            wettest: self.state.reckoned.wettest,
             carbon_dioxide: self.state.carbon_dioxide.fresh(),
             supply,
             outdoors,
@@ -256,8 +262,9 @@ impl RoomMemory {
                 )
             }),
         };
-        let carbon_dioxide = self.state.carbon_dioxide.fresh();
-        [shortfall, stale, self.crop_condition(room, carbon_dioxide), people_condition(carbon_dioxide)]
+        let reckoned = &self.state.reckoned;
+        let for_people = people_condition(reckoned.carbon_dioxide, reckoned.carbon_dioxide_for_people);
+        [shortfall, stale, self.crop_condition(room, reckoned.carbon_dioxide), for_people]
     }
 
     fn crop_condition(&self, room: &Room, measured: Option<CarbonDioxide>) -> Condition {
@@ -284,15 +291,17 @@ pub(super) fn emission_bounds(crop: &Crop) -> (f64, f64) {
     (middle / 3.0, upper * 3.0)
 }
 
-fn people_condition(measured: Option<CarbonDioxide>) -> Condition {
-    let Some(measured) = measured else { return Condition::Missing };
+/// For people every sensor counts, believed or not; all clear is only what a believed one says.
+fn people_condition(believed: Option<CarbonDioxide>, heard: Option<CarbonDioxide>) -> Condition {
+    let Some(measured) = heard else { return Condition::Missing };
+    let otherwise = if believed.is_some() { Condition::Clear } else { Condition::Missing };
     let steps = [
         (decide::PEOPLE_KEEP_OUT, Priority::Critical),
         (decide::PEOPLE_LEAVE, Priority::Critical),
         (decide::PEOPLE_WARN, Priority::Warning),
     ];
     steps.into_iter().find(|(limit, _)| measured.parts_per_million() >= *limit).map_or(
-        Condition::Clear,
+        otherwise,
         |(limit, priority)| {
             Condition::Present(priority, Message::CarbonDioxide { measured, limit: CarbonDioxide::clamped(limit) })
         },
@@ -343,13 +352,4 @@ fn same_advice(old: &Decision, new: &Decision) -> bool {
         }
         _ => false,
     }
-}
-
-/// Fuses a room's readings of air into a state of moist air.
-pub(super) fn air_of(
-    temperature: Reading<Temperature>,
-    humidity: Reading<RelativeHumidity>,
-    pressure: crate::units::Pressure,
-) -> Option<MoistAir> {
-    MoistAir::from_sensor(temperature.fresh()?, humidity.fresh()?, BelowFreezing::Water, pressure).ok()
 }

@@ -26,7 +26,8 @@ impl Engine {
     pub(super) fn stale_condition(&self, place: Place, now: &Now) -> Condition {
         let silent = self.silent(place, now);
         if !silent.is_empty() {
-            return Condition::Present(Priority::Warning, Message::Stale { quantities: silent });
+            let sensors = silent.into_iter().map(|index| self.farm.sources[index].sensor()).collect();
+            return Condition::Present(Priority::Warning, Message::Stale { sensors });
         }
         let alerts = match place {
             Place::Outdoors | Place::Space(_) => &self.site.alerts,
@@ -44,7 +45,7 @@ impl Engine {
             return Condition::Missing;
         }
         let threshold = self.farm.site.hard_frost;
-        let outdoors = self.site.outdoors.air.filter(|_| self.site.outdoors.from_sensor).map(|air| air.temperature());
+        let outdoors = self.site.outdoors.coldest;
         let ahead = self.frost;
         let coldest_ahead = ahead.and_then(|ahead| ahead.coldest);
         let freezing_now = outdoors.filter(|temperature| *temperature <= threshold);

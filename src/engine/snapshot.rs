@@ -6,7 +6,10 @@ use jiff::Timestamp;
 
 use crate::{
     advice::{Alert, Decision},
-    model::{Farm, Forecast, Measured, Now, Offset, Place, Quantity, Reading, Service, Source, Spread},
+    model::{
+        Farm, Forecast, Identifier, Measured, Now, Offset, Place, Quantity, Reading, Reckoned, Service, Source, Spread,
+        fusion::Spreads,
+    },
     physics::MoistAir,
     units::{CarbonDioxide, HumidityRatioDifference, Pressure, RelativeHumidity, Temperature, WaterFlow, WaterVolume},
 };
@@ -79,19 +82,25 @@ pub struct OutdoorsState {
     pub air: Option<MoistAir>,
     /// Whether it comes from the farm's own sensor rather than from the forecast.
     pub from_sensor: bool,
+    /// The coldest that the farm's own sensors let it be.
+    pub coldest: Option<Temperature>,
 }
 
 /// What is known of one room.
 #[derive(Debug, Clone)]
 pub struct RoomState {
-    /// Temperature.
+    /// Temperature, fused from the room's sensors.
     pub temperature: Reading<Temperature>,
-    /// Relative humidity.
+    /// Relative humidity over water, fused as humidity ratio.
     pub relative_humidity: Reading<RelativeHumidity>,
-    /// Carbon dioxide.
+    /// Carbon dioxide, fused.
     pub carbon_dioxide: Reading<CarbonDioxide>,
-    /// The state of the room's air; `None` unless temperature and humidity are fresh.
+    /// The state of the room's air; `None` unless temperature and humidity are believed.
     pub air: Option<MoistAir>,
+    /// How far apart its sensors are.
+    pub spread: Spreads,
+    /// The worst that each decision has to reckon with, by disagreement and by age.
+    pub reckoned: Reckoned,
     /// The state of the air supplied; `None` where it is not known.
     pub supply: Option<MoistAir>,
     /// What the air lacks and what that costs; `None` unless the room's temperature and the supply are known.
@@ -126,9 +135,11 @@ pub struct Moisture {
 pub struct SourceState {
     /// Where it stands.
     pub place: Place,
+    /// Which part of the place, where there are several.
+    pub position: Option<Identifier>,
     /// What it measures.
     pub quantity: Quantity,
-    /// What it said last.
+    /// What it said last, put right by its calibration.
     pub reading: Reading<Measured>,
     /// Calendar time of its last reading.
     pub last_heard: Option<Timestamp>,
@@ -140,9 +151,10 @@ pub struct SourceState {
 
 impl SourceState {
     /// A source that has said nothing yet.
-    pub const fn new(source: &Source) -> Self {
+    pub fn new(source: &Source) -> Self {
         Self {
             place: source.place,
+            position: source.position.clone(),
             quantity: source.quantity,
             reading: Reading::Never,
             last_heard: None,

@@ -438,7 +438,7 @@ impl Bridge {
         for &source in sources {
             let Some(quantity) = self.quantity(source) else { continue };
             let event = match decode(&self.bindings[source], quantity, &publish.payload) {
-                Ok(measured) => Event::Reading { source, measured },
+                Ok(measured) => Event::Reading { source, measured, taken: None },
                 Err(bad) => {
                     Event::Rejected { source, rejection: Rejection { word: bad.word(), sentence: bad.to_string() } }
                 }

@@ -12,6 +12,9 @@ use crate::{
 /// of the marine-surface record).
 pub const OUTDOOR_CARBON_DIOXIDE: f64 = 430.0;
 
+/// A sensor that reads below this, in ppm, is not reading the air: outdoor air nowhere holds so little.
+pub const BELOW_OUTDOOR: f64 = 380.0;
+
 /// Mass of carbon dioxide per mass of dry air, for a unit of mole fraction (molar masses 44.01 and 28.96 g/mol).
 const CARBON_DIOXIDE_PER_DRY_AIR: f64 = 44.01 / 28.96;
 
@@ -98,6 +101,15 @@ pub fn emission_between(room: &Room, fan: AirFlow, inside: &MoistAir, span: &Spa
     let stored = dry_air_held * (span.after - span.before) * per_ppm / span.hours;
     let carried = flow * (span.mean - span.supply) * per_ppm;
     (stored + carried).max(0.0)
+}
+
+/// How fast carbon dioxide rises in a room whose air stands still, in ppm per hour, by the upper end of what its crop
+/// gives off; at least as fast as by two people at light work (about 35 g/h each, from memory).
+pub fn carbon_dioxide_rise(room: &Room) -> f64 {
+    let crop = room.crop.as_ref().map_or(0.0, |crop| crop.substrate.kilograms() * crop.respiration.upper);
+    // Dry air at 16 °C and 100 kPa; near enough for a rate that is an upper end.
+    let dry_air_held = room.volume.cubic_metres() / 0.83;
+    crop.max(70.0) / (dry_air_held * 1e-6 * CARBON_DIOXIDE_PER_DRY_AIR * 1_000.0)
 }
 
 /// Carbon dioxide over a stretch of time, in ppm.

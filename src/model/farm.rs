@@ -6,7 +6,7 @@ use std::time::Duration;
 use jiff::tz::TimeZone;
 
 use super::{
-    Bands, Identifier, Quantity, Species, Stage,
+    Bands, BelowFreezing, Calibration, Identifier, Measured, Quantity, Species, Stage,
     equipment::{Fan, FanMoves, Humidifier, Pan, Tempering, Thermostat},
     shell::{Shell, Space},
     told::{Overrides, Told},
@@ -164,10 +164,73 @@ pub enum Place {
 pub struct Source {
     /// Where it stands.
     pub place: Place,
+    /// Which part of the place, where there are several: `top-shelf`. Quantities of one position are of one air.
+    pub position: Option<Identifier>,
     /// What it measures.
     pub quantity: Quantity,
     /// Older readings are not acted on.
     pub maximum_age: Duration,
+    /// What a check of it has shown.
+    pub calibration: Calibration,
+    /// Lowest and highest that it can truthfully say, after calibration, in the base unit of the quantity.
+    pub range: (f64, f64),
+    /// What its humidity or dew point refers to below 0 °C.
+    pub below_freezing: BelowFreezing,
+    /// Whether it sets its own zero by the freshest air that it meets, as many carbon dioxide sensors do.
+    pub self_calibrating: bool,
+}
+
+impl Source {
+    /// A source of a place as a whole, taken at its word.
+    pub const fn new(place: Place, quantity: Quantity, maximum_age: Duration) -> Self {
+        let (lowest, highest, _) = Measured::bounds(quantity);
+        Self {
+            place,
+            position: None,
+            quantity,
+            maximum_age,
+            calibration: Calibration::NONE,
+            range: (lowest, highest),
+            below_freezing: BelowFreezing::Water,
+            self_calibrating: false,
+        }
+    }
+
+    /// Which sensor of its place it is.
+    pub fn sensor(&self) -> Sensor {
+        Sensor { quantity: self.quantity, position: self.position.clone() }
+    }
+}
+
+/// A sensor among those of its place.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sensor {
+    /// What it measures.
+    pub quantity: Quantity,
+    /// Its position, where it has one.
+    pub position: Option<Identifier>,
+}
+
+impl Sensor {
+    /// What people call it: `relative humidity at the top shelf`.
+    pub fn words(&self) -> String {
+        match &self.position {
+            None => self.quantity.words().to_owned(),
+            Some(position) => format!("{} at the {}", self.quantity.words(), spoken(position)),
+        }
+    }
+}
+
+impl std::fmt::Display for Sensor {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.quantity.name())?;
+        self.position.as_ref().map_or(Ok(()), |position| write!(f, "@{position}"))
+    }
+}
+
+/// A name as it is said: `top-shelf` is `top shelf`.
+pub fn spoken(name: &Identifier) -> String {
+    name.as_str().replace('-', " ")
 }
 
 impl Farm {

@@ -14,7 +14,7 @@
 //! alerts[]                name, title, state, raised, sentence
 //! rooms[]                 name, title, temperature, relative_humidity, carbon_dioxide, air, supply, moisture,
 //!                         carbon_dioxide_headroom_parts_per_million, decision, alerts[]
-//! sources[]               place, quantity, state, value, unit, last_heard_at, accepted, rejected{word: count}
+//! sources[]               place, position, quantity, state, value, unit, last_heard_at, accepted, rejected{word: count}
 //! ```
 
 use std::collections::BTreeMap;
@@ -28,7 +28,7 @@ use crate::{
         RoomState, Snapshot, SourceState,
         snapshot::{Moisture, PressureFrom},
     },
-    model::{Forecast, ForecastPoint, Measured, Reading, Room, Service},
+    model::{Forecast, ForecastPoint, Identifier, Measured, Reading, Room, Service},
     units::UnitSystem,
 };
 
@@ -144,15 +144,7 @@ fn room(room: &Room, state: &RoomState, voice: &Voice, now: Timestamp) -> Value 
 /// State of a reading, with its last value under the key `unit`: a stale value is shown, never a fresh one's key
 /// without its state.
 fn reading<T: Copy>(unit: &str, reading: &Reading<T>, number: fn(T) -> f64) -> Value {
-    json!({ "state": reading.state(), unit: last(reading).map(number) })
-}
-
-/// What was said last, fresh or not.
-const fn last<T: Copy>(reading: &Reading<T>) -> Option<T> {
-    match reading {
-        Reading::Never => None,
-        Reading::Fresh { value, .. } | Reading::Stale { value, .. } => Some(*value),
-    }
+    json!({ "state": reading.state(), unit: reading.last().map(number) })
 }
 
 fn moisture(moisture: &Moisture) -> Value {
@@ -205,9 +197,10 @@ fn source(source: &SourceState, snapshot: &Snapshot) -> Value {
     let (_, _, unit) = Measured::bounds(source.quantity);
     json!({
         "place": snapshot.farm.place_name(source.place),
+        "position": source.position.as_ref().map(Identifier::as_str),
         "quantity": source.quantity.name(),
         "state": source.reading.state(),
-        "value": last(&source.reading).map(Measured::base),
+        "value": source.reading.last().map(Measured::base),
         "unit": unit,
         "last_heard_at": iso(source.last_heard),
         "accepted": source.accepted,

@@ -17,7 +17,7 @@ use crate::{
     advice::{AlertKind, Priority, alert::Message},
     engine::memory::{KeptAlert, KeptEmission, KeptForecast, KeptRoom, Memory},
     model::{
-        Farm, Forecast, ForecastPoint, Identifier, OutdoorAir, Quantity, Service, forecast::BadForecast,
+        Farm, Forecast, ForecastPoint, Identifier, OutdoorAir, Quantity, Sensor, Service, forecast::BadForecast,
         identifier::BadIdentifier,
     },
     units::{AirFlow, CarbonDioxide, OutOfRange, Pressure, Speed, Temperature, VapourPressure, WaterFlow, WaterVolume},
@@ -226,7 +226,7 @@ enum MessageBody {
     HardFrost { from: Moment, coldest_at: Moment, celsius: f64, measured_celsius: Option<f64> },
     ForecastOld { fetched: Option<Moment> },
     Shortfall { from: Moment, to: Option<Moment>, worst_at: Moment, kilograms_per_hour: f64, litres: Option<f64> },
-    Stale { quantities: Vec<String> },
+    Stale { sensors: Vec<String> },
     CarbonDioxide { measured_ppm: f64, limit_ppm: f64 },
 }
 
@@ -267,6 +267,16 @@ impl Body {
         };
         Ok(State { memory, topics })
     }
+}
+
+/// A sensor as [`Sensor`] displays it.
+fn sensor(text: &str) -> Result<Sensor, BadState> {
+    let (name, position) = text.split_once('@').map_or((text, None), |(name, position)| (name, Some(position)));
+    let quantity = Quantity::ALL.into_iter().find(|quantity| quantity.name() == name);
+    Ok(Sensor {
+        quantity: quantity.ok_or_else(|| BadState::Word(name.to_owned()))?,
+        position: position.map(Identifier::new).transpose()?,
+    })
 }
 
 fn all<A, B>(from: Vec<A>, into: impl Fn(A) -> Result<B, BadState>) -> Result<Vec<B>, BadState> {
@@ -413,9 +423,7 @@ impl MessageBody {
                 kilograms_per_hour: rounded(worst.kilograms_per_hour(), 3),
                 litres: water.map(|water| rounded(water.litres(), 2)),
             },
-            Message::Stale { quantities } => {
-                Self::Stale { quantities: quantities.iter().map(|quantity| quantity.name().to_owned()).collect() }
-            }
+            Message::Stale { sensors } => Self::Stale { sensors: sensors.iter().map(Sensor::to_string).collect() },
             Message::CarbonDioxide { measured, limit } => Self::CarbonDioxide {
                 measured_ppm: rounded(measured.parts_per_million(), 1),
                 limit_ppm: rounded(limit.parts_per_million(), 1),
@@ -424,9 +432,6 @@ impl MessageBody {
     }
 
     fn into_message(self) -> Result<Message, BadState> {
-        let quantity = |name: String| {
-            Quantity::ALL.into_iter().find(|quantity| quantity.name() == name).ok_or(BadState::Word(name))
-        };
         Ok(match self {
             Self::HardFrost { from, coldest_at, celsius, measured_celsius } => Message::HardFrost {
                 from: from.0,
@@ -442,7 +447,7 @@ impl MessageBody {
                 worst: WaterFlow::from_kilograms_per_hour(kilograms_per_hour)?,
                 water: litres.map(WaterVolume::from_litres).transpose()?,
             },
-            Self::Stale { quantities } => Message::Stale { quantities: all(quantities, quantity)? },
+            Self::Stale { sensors } => Message::Stale { sensors: all(sensors, |name| sensor(&name))? },
             Self::CarbonDioxide { measured_ppm, limit_ppm } => Message::CarbonDioxide {
                 measured: CarbonDioxide::from_parts_per_million(measured_ppm)?,
                 limit: CarbonDioxide::from_parts_per_million(limit_ppm)?,

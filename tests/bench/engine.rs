@@ -36,12 +36,12 @@ pub fn benches(criterion: &mut Criterion) {
         b.iter(|| {
             turn += 1;
             let measured = values[turn % 2];
-            black_box(bench.engine.handle(Event::Reading { source, measured }, &bench.now))
+            black_box(bench.engine.handle(Event::Reading { source, measured, taken: None }, &bench.now))
         });
     });
     criterion.bench_function("engine: 60 readings taken in together, 20 rooms", |b| {
         b.iter(|| {
-            let events = (0..60).map(|_| Event::Reading { source, measured: values[0] });
+            let events = (0..60).map(|_| Event::Reading { source, measured: values[0], taken: None });
             black_box(bench.engine.handle_all(events, &bench.now))
         });
     });

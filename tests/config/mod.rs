@@ -199,12 +199,7 @@ fn one_mistake_gives_one_message_at_its_line_and_column() {
         ("  oyster-room:\n", "  small-barn:\n", "rooms.small-barn", (17, 3)),
         ("  oyster-room:\n", "  12:\n", "rooms.12", (17, 3)),
         ("rooms:\n", "spaces: {barn: {title: Barn}}\nrooms:\n", "spaces.barn", (16, 10)),
-        (
-            "rooms:\n",
-            "spaces: {barn: {assumed: {temperature: 18 °C}}}\nrooms:\n",
-            "spaces.barn.assumed",
-            (16, 17),
-        ),
+        ("rooms:\n", "spaces: {barn: {assumed: {temperature: 18 °C}}}\nrooms:\n", "spaces.barn.assumed", (16, 17)),
         (
             "rooms:\n",
             "spaces:\n  barn:\n    sensors: {relative-humidity: {topic: barn, unit: \"%\"}}\n    \

@@ -66,7 +66,7 @@ pub fn room() -> Room {
 
 /// A farm of these rooms at sea level, with outdoor sensors, and in each room every quantity that a room can have.
 pub fn farm(rooms: Vec<Room>) -> Farm {
-    let source = |place, quantity| Source { place, quantity, maximum_age: Duration::from_secs(300) };
+    let source = |place, quantity| Source::new(place, quantity, Duration::from_secs(300));
     let mut sources = vec![
         source(Place::Outdoors, Quantity::Temperature),
         source(Place::Outdoors, Quantity::RelativeHumidity),
@@ -147,7 +147,7 @@ impl Bench {
             .position(|source| source.place == place && source.quantity == quantity)
             .expect("the farm of the tests has this source");
         let measured = Measured::from_base(quantity, value).unwrap();
-        self.event(Event::Reading { source, measured });
+        self.event(Event::Reading { source, measured, taken: None });
     }
 
     /// Temperature in °C and relative humidity in percent.

@@ -51,7 +51,7 @@ fn room(name: &str, title: &str) -> Room {
 
 /// Two rooms; the second has two thermometers and nothing else.
 pub fn farm() -> Farm {
-    let source = |place, quantity| Source { place, quantity, maximum_age: Duration::from_secs(300) };
+    let source = |place, quantity| Source::new(place, quantity, Duration::from_secs(300));
     Farm {
         site: Site {
             name: Identifier::new("frosthollow").unwrap(),
@@ -104,8 +104,11 @@ pub fn engine() -> Engine {
 
 /// Takes in one of everything: readings, a refusal, a forecast, a failure, a connection.
 pub fn feed(engine: &mut Engine) {
-    let reading =
-        |source, quantity, value| Event::Reading { source, measured: Measured::from_base(quantity, value).unwrap() };
+    let reading = |source, quantity, value| Event::Reading {
+        source,
+        measured: Measured::from_base(quantity, value).unwrap(),
+        taken: None,
+    };
     let failure = FetchFailure { word: "slow", sentence: "It was slow.".to_owned(), retry_after: None };
     engine.handle_all(
         [

@@ -104,8 +104,8 @@ impl Running {
 pub(super) fn config(broker: &Mosquitto, farm: &Arc<Farm>) -> Config {
     let binding = |source: &mistwright::model::Source| {
         let unit = match source.quantity {
-            Quantity::Temperature => WireUnit::Celsius,
-            Quantity::RelativeHumidity => WireUnit::Percent,
+            Quantity::Temperature | Quantity::DewPoint => WireUnit::Celsius,
+            Quantity::RelativeHumidity | Quantity::FanState | Quantity::HumidifierState => WireUnit::Percent,
             Quantity::CarbonDioxide => WireUnit::PartsPerMillion,
             Quantity::Pressure => WireUnit::Hectopascal,
         };
@@ -246,7 +246,7 @@ fn after_the_broker_was_killed_the_whole_tree_is_back_and_readings_are_heard_aga
     Outside::connect("sensor", broker.port).publish("farm/cellar/temperature", "15.5");
     let source = position(&bench, Place::Room(0), Quantity::Temperature);
     let measured = Measured::from_base(Quantity::Temperature, 15.5).unwrap();
-    assert_eq!(running.event("a reading"), Event::Reading { source, measured });
+    assert_eq!(running.event("a reading"), Event::Reading { source, measured, taken: None });
     running.stop();
 }
 
@@ -268,9 +268,9 @@ fn readings_are_heard_bad_payloads_are_named_and_retained_messages_are_no_readin
     sensor.publish("farm/cellar/carbon-dioxide", "");
     sensor.publish("farm/cellar/carbon-dioxide", "813");
     let measured = |quantity, value| Measured::from_base(quantity, value).unwrap();
-    let co2 = |value| Event::Reading { source, measured: measured(Quantity::CarbonDioxide, value) };
+    let co2 = |value| Event::Reading { source, measured: measured(Quantity::CarbonDioxide, value), taken: None };
     assert_eq!(running.event("a reading"), co2(812.0));
-    let pressure = Event::Reading { source: outdoors, measured: measured(Quantity::Pressure, 98_750.0) };
+    let pressure = Event::Reading { source: outdoors, measured: measured(Quantity::Pressure, 98_750.0), taken: None };
     assert_eq!(running.event("a reading"), pressure);
     for word in ["too-long", "empty"] {
         let Event::Rejected { source: by, rejection } = running.event("a rejection") else { panic!("{word}") };

@@ -10,7 +10,7 @@ use jiff::Timestamp;
 use mistwright::{
     advice::{AlertKind, Priority, alert::Message},
     engine::memory::{KeptAlert, KeptEmission, KeptForecast, KeptRoom, Memory},
-    model::{Identifier, Quantity},
+    model::{Identifier, Quantity, Sensor},
     units::{AirFlow, CarbonDioxide, Temperature, WaterFlow, WaterVolume},
     wire::state_file::State,
 };
@@ -32,7 +32,10 @@ pub fn full() -> State {
     let start = moment(1_800_000_000);
     let hall = vec![
         alert(AlertKind::CarbonDioxidePeople, Message::CarbonDioxide { measured: ppm(16_000.5), limit: ppm(15_000.0) }),
-        alert(AlertKind::SensorStale, Message::Stale { quantities: Quantity::ALL.to_vec() }),
+        alert(
+            AlertKind::SensorStale,
+            Message::Stale { sensors: Quantity::ALL.map(|quantity| Sensor { quantity, position: None }).to_vec() },
+        ),
         alert(
             AlertKind::HumidifierShortfall,
             Message::Shortfall {
