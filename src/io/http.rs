@@ -1,4 +1,4 @@
-//! The HTTP listener: metrics, health, readiness and the snapshot, for reading only.
+//! The HTTP listener: the page, metrics, health, readiness and the snapshot, for reading only.
 //!
 //! Nobody can hold the daemon from here: the number of connections, the time for a request's head, its size and the
 //! life of a connection are bounded, and every answer is made from the last snapshot without asking the engine.
@@ -9,8 +9,9 @@ use std::{net::IpAddr, sync::Arc, time::Duration};
 
 use axum::{
     Router,
-    extract::{Request, State},
-    http::{HeaderName, HeaderValue, Method, StatusCode, header},
+    body::Body,
+    extract::{Path, Request, State},
+    http::{HeaderName, HeaderValue, Method, StatusCode, Uri, header},
     middleware::{self, Next},
     response::{IntoResponse, Response},
     routing::get,
@@ -28,7 +29,17 @@ use tokio::{
     time::{sleep, timeout},
 };
 
-use crate::{engine::Snapshot, view::exposition, wire::document::document};
+use crate::{
+    engine::Snapshot,
+    units::UnitSystem,
+    view::{
+        exposition,
+        page::{self, View},
+    },
+    wire::document::document,
+};
+
+mod events;
 
 /// Connections at one time; more wait in the listener's queue.
 const MOST_CONNECTIONS: usize = 32;
@@ -38,35 +49,37 @@ const HEAD_WITHIN: Duration = Duration::from_secs(5);
 const LARGEST_HEAD: usize = 16 * 1_024;
 /// Life of a connection; a busy client opens another.
 const LIFE: Duration = Duration::from_secs(20);
+/// Open pages that are told of changes at one time; the others ask by themselves. At least half of the connections
+/// stay free for everything else.
+const MOST_LISTENERS: usize = 16;
+/// How long a page is told of changes before it asks for that anew: it ends before its connection does.
+const LISTEN: Duration = Duration::from_secs(15);
 /// Time for the answer in flight when a connection's life ends, or the daemon stops.
 const GRACE: Duration = Duration::from_secs(2);
 /// Pause after the system refused to accept, as it does when file handles run out.
 const AFTER_REFUSAL: Duration = Duration::from_millis(200);
 
+/// What a page may load and do: its own style and script, and asking this daemon again. Nothing from elsewhere, no forms.
+const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; base-uri 'none'; \
+                      form-action 'none'; frame-ancestors 'none'";
+
 /// Headers of every answer.
-const SECURITY: [(HeaderName, HeaderValue); 5] = [
+const SECURITY: [(HeaderName, HeaderValue); 6] = [
     (header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff")),
     (header::X_FRAME_OPTIONS, HeaderValue::from_static("DENY")),
     (header::REFERRER_POLICY, HeaderValue::from_static("no-referrer")),
-    (header::CONTENT_SECURITY_POLICY, HeaderValue::from_static("default-src 'none'; frame-ancestors 'none'")),
+    (header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY)),
+    (HeaderName::from_static("cross-origin-resource-policy"), HeaderValue::from_static("same-origin")),
     (header::CACHE_CONTROL, HeaderValue::from_static("no-store")),
 ];
 
-const INDEX: &str = "\
-Mistwright
-
-/metrics        values and counters for Prometheus
-/snapshot.json  everything that is known, as JSON
-/readyz         200 when the broker is connected and values can be served
-/healthz        200 while the daemon works
-
-Advice, not a safety device.
-";
+const NOT_FOUND: &str = "There is nothing here; the page at / shows what there is.\n";
 
 struct Shared {
     snapshots: watch::Receiver<Arc<Snapshot>>,
     process: ProcessCollector,
     names: Vec<String>,
+    listeners: Arc<Semaphore>,
 }
 
 /// Serves until `shutdown`, then lets the answers in flight finish for at most two seconds.
@@ -133,14 +146,19 @@ async fn connection(stream: TcpStream, router: Router, _permit: OwnedSemaphorePe
 }
 
 fn router(snapshots: watch::Receiver<Arc<Snapshot>>, names: Vec<String>) -> Router {
-    let shared = Arc::new(Shared { snapshots, process: ProcessCollector::for_self(), names });
+    let listeners = Arc::new(Semaphore::new(MOST_LISTENERS));
+    let shared = Arc::new(Shared { snapshots, process: ProcessCollector::for_self(), names, listeners });
     Router::new()
-        .route("/", get(|| async { INDEX }))
+        .route("/", get(farm_page))
+        .route("/rooms/{name}", get(room_page))
+        .route("/page.css", get(|| async { ([(header::CONTENT_TYPE, "text/css; charset=utf-8")], page::STYLE) }))
+        .route("/page.js", get(|| async { ([(header::CONTENT_TYPE, "text/javascript; charset=utf-8")], page::SCRIPT) }))
+        .route("/events", get(events))
         .route("/metrics", get(metrics))
         .route("/healthz", get(health))
         .route("/readyz", get(readiness))
         .route("/snapshot.json", get(snapshot_json))
-        .fallback(|| async { (StatusCode::NOT_FOUND, "There is nothing here; / lists what there is.\n") })
+        .fallback(|| async { (StatusCode::NOT_FOUND, NOT_FOUND) })
         .layer(middleware::from_fn_with_state(Arc::clone(&shared), guard))
         .with_state(shared)
 }
@@ -185,6 +203,41 @@ fn is_ours(host: &str, names: &[String]) -> bool {
     name.parse::<IpAddr>().is_ok()
         || name.eq_ignore_ascii_case("localhost")
         || names.iter().any(|ours| ours.eq_ignore_ascii_case(name))
+}
+
+async fn farm_page(State(shared): State<Arc<Shared>>, uri: Uri) -> Response {
+    html(&shared, View { room: None, units: units(&uri) })
+}
+
+async fn room_page(State(shared): State<Arc<Shared>>, Path(name): Path<String>, uri: Uri) -> Response {
+    let room = shared.snapshots.borrow().farm.rooms.iter().position(|room| room.name.as_str() == name);
+    match room {
+        Some(_) => html(&shared, View { room, units: units(&uri) }),
+        None => (StatusCode::NOT_FOUND, NOT_FOUND).into_response(),
+    }
+}
+
+fn html(shared: &Shared, view: View) -> Response {
+    let snapshot = Arc::clone(&shared.snapshots.borrow());
+    ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], page::page(&snapshot, view)).into_response()
+}
+
+/// The units that the address asks for; anything that is no unit system asks for the farm's own.
+fn units(uri: &Uri) -> Option<UnitSystem> {
+    uri.query()?.split('&').find_map(|pair| match pair {
+        "units=metric" => Some(UnitSystem::Metric),
+        "units=us" => Some(UnitSystem::Us),
+        _ => None,
+    })
+}
+
+async fn events(State(shared): State<Arc<Shared>>) -> Response {
+    let Ok(permit) = Arc::clone(&shared.listeners).try_acquire_owned() else {
+        let sentence = "Too many pages are open to tell each of changes; load the page again to see what is new.\n";
+        return (StatusCode::SERVICE_UNAVAILABLE, sentence).into_response();
+    };
+    let stream = events::Events::new(shared.snapshots.clone(), LISTEN, permit);
+    ([(header::CONTENT_TYPE, "text/event-stream")], Body::new(stream)).into_response()
 }
 
 async fn metrics(State(shared): State<Arc<Shared>>) -> Response {

@@ -147,6 +147,24 @@ pub fn inlet_fog(supply: MoistAir, room: MoistAir) -> Result<InletFog, MixtureEr
     })
 }
 
+/// Temperature and water of a mixture of supply and room air before droplets form: a point of the mixing line, clear or
+/// not. `room_share` is by dry-air mass.
+///
+/// # Errors
+/// At different pressures, or when the point lies outside the range of the equations.
+pub fn before_fog(
+    supply: MoistAir,
+    room: MoistAir,
+    room_share: Fraction,
+) -> Result<(Temperature, HumidityRatio), MixtureError> {
+    same_pressure(supply, room)?;
+    let (start, end, share) = (Point::of(supply), Point::of(room), room_share.ratio());
+    let water = start.water + share * (end.water - start.water);
+    let celsius = dry_bulb(start.enthalpy + share * (end.enthalpy - start.enthalpy), water);
+    let temperature = Temperature::from_celsius(celsius).map_err(MoistAirError::from)?;
+    Ok((temperature, HumidityRatio::from_kilograms_per_kilogram(water).map_err(MoistAirError::from)?))
+}
+
 /// A state in the plane in which mixing is a straight line.
 #[derive(Clone, Copy)]
 struct Point {

@@ -1,3 +1,4 @@
 //! Snapshots as people and monitoring read them.
 
 pub mod exposition;
+pub mod page;

@@ -142,6 +142,96 @@ async fn every_answer_carries_the_security_headers() {
 }
 
 #[tokio::test]
+async fn the_page_its_style_and_its_script_are_served_and_nothing_sets_a_cookie() {
+    let served = served(farm::fed()).await;
+    for (path, kind, words) in [
+        ("/", "text/html; charset=utf-8", "<h1>Tonight</h1>"),
+        ("/?units=us", "text/html; charset=utf-8", "°F"),
+        ("/?units=furlongs", "text/html; charset=utf-8", "°C"),
+        ("/rooms/shiitake-loft", "text/html; charset=utf-8", "<h1>Shiitake loft</h1>"),
+        ("/page.css", "text/css; charset=utf-8", "--paper"),
+        ("/page.js", "text/javascript; charset=utf-8", "EventSource"),
+    ] {
+        let answer = served.get(path).await;
+        assert_eq!(status(&answer), "200", "{path}");
+        assert!(answer.to_lowercase().contains(&format!("content-type: {kind}\r\n")), "{path}: {answer}");
+        assert!(body(&answer).contains(words), "{path}");
+        assert!(!answer.to_lowercase().contains("set-cookie"), "{path}");
+    }
+    for path in ["/rooms/", "/rooms/nowhere", "/rooms/oyster-hall/more", "/rooms/..%2f"] {
+        assert_eq!(status(&served.get(path).await), "404", "{path}");
+    }
+    let answer = served.get("/").await;
+    let policy = answer.split("content-security-policy: ").nth(1).unwrap().split("\r\n").next().unwrap();
+    assert!(!policy.contains("unsafe") && !policy.contains('*') && !policy.contains("http"), "{policy}");
+}
+
+/// What a stream says until it has said `words`.
+async fn heard(stream: &mut TcpStream, within: u64, words: &str) -> String {
+    let mut all = String::new();
+    let mut bytes = [0; 1_024];
+    let said = timeout(Duration::from_secs(within), async {
+        while !all.contains(words) {
+            let count = stream.read(&mut bytes).await.unwrap();
+            assert!(count > 0, "the stream ended after {all}");
+            all.push_str(std::str::from_utf8(&bytes[..count]).unwrap());
+        }
+    });
+    said.await.unwrap_or_else(|_| panic!("no `{words}` within {within} s"));
+    all
+}
+
+#[tokio::test]
+async fn an_open_page_is_told_of_changes_at_once_then_spaced_and_never_left_without_a_word() {
+    let served = served(farm::fed()).await;
+    let mut stream = served.connect().await;
+    stream.write_all(b"GET /events HTTP/1.1\r\nHost: localhost\r\n\r\n").await.unwrap();
+    let head = heard(&mut stream, 2, "event: changed").await;
+    assert!(head.to_lowercase().contains("content-type: text/event-stream"), "{head}");
+    // Many changes at once are one word.
+    let sender = served.snapshots.as_ref().unwrap();
+    (0..50).for_each(|_| drop(sender.send_replace(Arc::new(farm::fed()))));
+    assert_eq!(heard(&mut stream, 4, "event: changed").await.matches("event: changed").count(), 1);
+    heard(&mut stream, 7, "event: alive").await;
+}
+
+#[tokio::test]
+async fn pages_beyond_the_bound_are_told_to_ask_by_themselves_while_everything_else_is_answered() {
+    let served = served(farm::fed()).await;
+    let mut open = Vec::new();
+    for _ in 0..16 {
+        let mut stream = served.connect().await;
+        stream.write_all(b"GET /events HTTP/1.1\r\nHost: localhost\r\n\r\n").await.unwrap();
+        let mut first = [0; 12];
+        timeout(Duration::from_secs(5), stream.read_exact(&mut first)).await.unwrap().unwrap();
+        assert_eq!(&first, b"HTTP/1.1 200");
+        open.push(stream);
+    }
+    assert_eq!(status(&served.get("/events").await), "503");
+    assert_eq!(status(&served.get("/").await), "200");
+    // A page that is closed makes room.
+    open.clear();
+    let mut stream = served.connect().await;
+    tokio::time::sleep(Duration::from_secs(3)).await;
+    stream.write_all(b"GET /events HTTP/1.1\r\nHost: localhost\r\n\r\n").await.unwrap();
+    let mut first = [0; 12];
+    timeout(Duration::from_secs(5), stream.read_exact(&mut first)).await.unwrap().unwrap();
+    assert_eq!(&first, b"HTTP/1.1 200");
+}
+
+#[tokio::test]
+async fn a_stream_of_changes_ends_in_good_order_before_its_connection_is_cut() {
+    let served = served(farm::fed()).await;
+    let request = "GET /events HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n";
+    let mut stream = served.connect().await;
+    stream.write_all(request.as_bytes()).await.unwrap();
+    let mut answer = String::new();
+    timeout(Duration::from_secs(19), stream.read_to_string(&mut answer)).await.expect("no end").unwrap();
+    assert!(answer.ends_with("0\r\n\r\n"), "cut in the middle: {answer}");
+    assert!(answer.matches("event: alive").count() >= 2, "{answer}");
+}
+
+#[tokio::test]
 async fn a_name_that_a_stranger_points_here_is_refused() {
     let served = served(farm::fed()).await;
     for host in ["localhost", "LOCALHOST:9090", "127.0.0.1", "[::1]:9090", "192.0.2.7:80", "localhost."] {

@@ -4,3 +4,4 @@ mod document;
 mod exposition;
 pub mod farm;
 mod listener;
+mod page;

@@ -1,0 +1,226 @@
+//! What will happen and what to do: verdicts, water, alerts, air and advice.
+
+use maud::{Markup, html};
+
+use super::{
+    Look,
+    night::{self, Verdict},
+    psychrometric::{self, Scene},
+};
+use crate::{
+    advice::{Alert, AlertState, Decision, Mode, Priority},
+    model::{Place, Quantity, Reading, Room, equipment::WaterSupply},
+    units::WaterVolume,
+};
+
+/// The sentence of each room that is shown.
+pub(super) fn verdicts(look: &Look<'_>, verdicts: &[Verdict]) -> Markup {
+    let shown = verdicts.iter().filter(|verdict| look.shows(verdict.room));
+    html! {
+        ol.night {
+            @for verdict in shown {
+                @let room = &look.rooms()[verdict.room];
+                li class=(verdict.urgency.class()) {
+                    @if look.view.room.is_none() { h2 { (look.room_link(room)) } }
+                    p { b.lead { (verdict.urgency.word()) } " " (verdict.sentence) }
+                }
+            }
+        }
+    }
+}
+
+/// Water for the coming 12 hours, room by room and in all.
+pub(super) fn water(look: &Look<'_>) -> Markup {
+    let units = look.voice.units;
+    let rows: Vec<_> = look
+        .rooms()
+        .iter()
+        .zip(&look.snapshot.rooms)
+        .enumerate()
+        .filter(|(index, (room, _))| look.shows(*index) && room.humidifier.is_some())
+        .map(|(_, (room, state))| (room, state.moisture.and_then(|moisture| moisture.next_12_hours)))
+        .collect();
+    let known: f64 = rows.iter().filter_map(|(_, water)| Some((*water)?.litres())).sum();
+    let unknown = rows.iter().filter(|(_, water)| water.is_none()).count();
+    let all = units.water_volume(WaterVolume::clamped(known));
+    html! {
+        @if !rows.is_empty() {
+            section.water aria-labelledby="water" {
+                h2 id="water" { "Water to fill tonight" }
+                table {
+                    thead {
+                        tr { th scope="col" { "Room" } th scope="col" { "Next 12 hours" } th scope="col" { "Full tank" } }
+                    }
+                    tbody {
+                        @for (room, water) in &rows {
+                            tr {
+                                th scope="row" { (room.title) }
+                                td { @match water {
+                                    Some(water) => (units.water_volume(*water)),
+                                    None => i { "not known" },
+                                } }
+                                td { @match room.humidifier.map(|humidifier| humidifier.water) {
+                                    Some(WaterSupply::Tank(tank)) => (units.water_volume(tank)),
+                                    Some(WaterSupply::Mains) => "mains",
+                                    Some(WaterSupply::Unknown) | None => i { "not known" },
+                                } }
+                            }
+                        }
+                    }
+                    @if rows.len() > 1 {
+                        tfoot {
+                            tr {
+                                th scope="row" { "In all" }
+                                td { @if unknown == rows.len() { i { "not known" } }
+                                    @else if unknown > 0 { "at least " (all) } @else { (all) } }
+                                td {}
+                            }
+                        }
+                    }
+                }
+                @if unknown > 0 { p.note { "Where it is not known, the room’s temperature, the air it draws in or a \
+                    forecast for the night is missing." } }
+            }
+        }
+    }
+}
+
+/// Everything that is raised, with what to do about it.
+pub(super) fn alerts(look: &Look<'_>) -> Markup {
+    let site = look.snapshot.site.alerts.iter().map(|alert| ("Farm", alert));
+    let rooms = look.rooms().iter().zip(&look.snapshot.rooms).enumerate();
+    let rooms = rooms
+        .filter(|(index, _)| look.shows(*index))
+        .flat_map(|(_, (room, state))| state.alerts.iter().map(|alert| (room.title.as_str(), alert)));
+    let all: Vec<(&str, &Alert)> = site.chain(rooms).collect();
+    let mut raised: Vec<_> = all.iter().filter(|(_, alert)| alert.is_raised()).collect();
+    raised.sort_by_key(|(_, alert)| std::cmp::Reverse(night::priority(alert)));
+    let blind: Vec<_> = all.iter().filter(|(_, alert)| matches!(alert.state, AlertState::Suppressed)).collect();
+    html! {
+        section.alerts aria-labelledby="alerts" {
+            h2 id="alerts" { "Alerts" }
+            @if raised.is_empty() { p { "None is raised." } }
+            @else {
+                ul {
+                    @for (place, alert) in raised {
+                        li class=(priority(alert)) {
+                            p { b { (place) ": " (alert.kind.title()) } " " span.state { (priority(alert)) } }
+                            p { (night::sentence(alert, &look.voice, look.snapshot.now.wall)) }
+                        }
+                    }
+                }
+            }
+            @if !blind.is_empty() {
+                p.note {
+                    "Cannot be judged, because what it rests on is missing: "
+                    @for (index, (place, alert)) in blind.iter().enumerate() {
+                        @if index > 0 { "; " }
+                        (place) ", " (alert.kind.title())
+                    }
+                    "."
+                }
+            }
+        }
+    }
+}
+
+const fn priority(alert: &Alert) -> &'static str {
+    match (&alert.state, night::priority(alert)) {
+        (AlertState::Unknown { .. }, _) => "no longer known",
+        (AlertState::Clearing { .. }, _) => "clearing",
+        (_, Some(Priority::Critical)) => "critical",
+        (_, Some(Priority::Warning)) => "warning",
+        (_, Some(Priority::Notice)) => "notice",
+        (_, None) => "normal",
+    }
+}
+
+/// The moist-air chart of one room.
+pub(super) fn air(look: &Look<'_>, index: usize) -> Markup {
+    let room = &look.rooms()[index];
+    html! {
+        @if let Some(scene) = Scene::of(look.snapshot, index) {
+            section.air aria-labelledby="air" {
+                h2 id="air" {
+                    "What the air holds"
+                    @if look.view.room.is_none() { ": " (room.title) }
+                }
+                (psychrometric::chart(&scene, room, &look.voice, look.snapshot.now.wall))
+            }
+        }
+    }
+}
+
+/// Every shown room's values and what is advised for it, in the order of the verdicts.
+pub(super) fn advice(look: &Look<'_>, verdicts: &[Verdict]) -> Markup {
+    html! {
+        section.advice aria-labelledby="advice" {
+            h2 id="advice" { "Now, and what is advised" }
+            @for verdict in verdicts.iter().filter(|verdict| look.shows(verdict.room)) {
+                @let room = &look.rooms()[verdict.room];
+                @let state = &look.snapshot.rooms[verdict.room];
+                article {
+                    @if look.view.room.is_none() { h3 { (look.room_link(room)) } }
+                    p.values { (values(look, verdict.room)) }
+                    p { (setpoints(look, room, &state.decision)) }
+                    p { (state.decision.sentence(&look.voice)) }
+                }
+            }
+        }
+    }
+}
+
+/// What the room's sensors say; a quantity that no sensor is configured for is left out.
+fn values(look: &Look<'_>, index: usize) -> Markup {
+    let (units, state) = (look.voice.units, &look.snapshot.rooms[index]);
+    let measured = |quantity: Quantity| {
+        look.snapshot.sources.iter().any(|source| source.place == Place::Room(index) && source.quantity == quantity)
+    };
+    let temperature = reading("temperature", state.temperature, |value| units.temperature(value).to_string());
+    let humidity = reading("humidity", state.relative_humidity, |value| units.relative_humidity(value).to_string());
+    let carbon = reading("carbon dioxide", state.carbon_dioxide, |value| units.carbon_dioxide(value).to_string());
+    let all = [
+        (Quantity::Temperature, temperature),
+        (Quantity::RelativeHumidity, humidity),
+        (Quantity::CarbonDioxide, carbon),
+    ];
+    let shown: Vec<Markup> =
+        all.into_iter().filter(|(quantity, _)| measured(*quantity)).map(|(_, text)| text).collect();
+    html! {
+        @if shown.is_empty() { "No sensor is configured in this room." }
+        @for (index, text) in shown.iter().enumerate() {
+            @if index > 0 { ", " }
+            (text)
+            @if index + 1 == shown.len() { "." }
+        }
+    }
+}
+
+/// A value that may be acted on stands alone; any other says what it is.
+fn reading<T: Copy>(name: &str, reading: Reading<T>, text: impl Fn(T) -> String) -> Markup {
+    html! {
+        @match reading {
+            Reading::Fresh { value, .. } => { span.value { (text(value)) } " " (name) },
+            Reading::Stale { value, .. } => { (name) " " i { "stale" } " (last " (text(value)) ")" },
+            Reading::Never => { (name) ": " i { "no data yet" } },
+        }
+    }
+}
+
+fn setpoints(look: &Look<'_>, room: &Room, decision: &Decision) -> Markup {
+    let units = look.voice.units;
+    let Some(set) = decision.setpoints else {
+        return html! {
+            b { "Advice is withheld." } " Use the fallbacks: fresh air of " (units.air_flow(room.fan.fallback))
+            @if room.humidifier.is_some() { ", humidifier off" } "."
+        };
+    };
+    html! {
+        @if decision.mode == Mode::Degraded { b { "Careful settings, because something is missing:" } } @else { "Set" }
+        " fresh air to " b { (units.air_flow(set.fresh_air)) } " (" (format!("{:.1}", set.air_changes.per_hour()))
+        " changes an hour, the fan at " (units.percent(set.fan_command)) "), humidity to "
+        b { (units.relative_humidity(set.humidity_target)) }
+        @if room.humidifier.is_some() { ", the humidifier at " b { (units.percent(set.humidifier_duty)) } }
+        ". Valid until " (look.voice.time(decision.valid_until, look.snapshot.now.wall)) "."
+    }
+}
