@@ -200,8 +200,13 @@ fn values(look: &Look<'_>, index: usize) -> Markup {
 fn reading<T: Copy>(name: &str, reading: Reading<T>, text: impl Fn(T) -> String) -> Markup {
     html! {
         @match reading {
-            Reading::Fresh { value, .. } => { span.value { (text(value)) } " " (name) },
+            Reading::Fresh { value, .. } | Reading::Ageing { value, .. } => {
+                span.value { (text(value)) } " " (name)
+                @if matches!(reading, Reading::Ageing { .. }) { " (" i { "ageing" } ")" }
+            },
             Reading::Stale { value, .. } => { (name) " " i { "stale" } " (last " (text(value)) ")" },
+            Reading::Suspect { value, .. } => { (name) " " i { "not believed" } " (" (text(value)) ")" },
+            Reading::Rejected { .. } => { (name) ": " i { "every message is refused" } },
             Reading::Never => { (name) ": " i { "no data yet" } },
         }
     }

@@ -68,8 +68,11 @@ fn sensor(look: &Look<'_>, source: &SourceState) -> Markup {
             th scope="row" { (source.quantity.words()) }
             td { @match source.reading {
                 Reading::Never => i { "no data yet" },
-                Reading::Fresh { value, .. } => (measured(look, value)),
+                Reading::Rejected { .. } => i { "refused" },
                 Reading::Stale { value, .. } => { "last " (measured(look, value)) }
+                Reading::Fresh { value, .. } | Reading::Ageing { value, .. } | Reading::Suspect { value, .. } => {
+                    (measured(look, value))
+                }
             } }
             td { @if let Some(at) = source.reading.at() { (age(look.snapshot.now.since(at))) } }
             td {
@@ -83,10 +86,11 @@ fn sensor(look: &Look<'_>, source: &SourceState) -> Markup {
 fn measured(look: &Look<'_>, value: Measured) -> String {
     let units = look.voice.units;
     match value {
-        Measured::Temperature(value) => units.temperature(value),
+        Measured::Temperature(value) | Measured::DewPoint(value) => units.temperature(value),
         Measured::RelativeHumidity(value) => units.relative_humidity(value),
         Measured::CarbonDioxide(value) => units.carbon_dioxide(value),
         Measured::Pressure(value) => units.pressure(value),
+        Measured::FanState(value) | Measured::HumidifierState(value) => units.percent(value),
     }
     .to_string()
 }
