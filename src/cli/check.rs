@@ -88,6 +88,7 @@ const fn without(quantity: Quantity) -> &'static str {
         Quantity::CarbonDioxide => "fresh air will be advised at the usual rate or more",
         Quantity::Pressure => "the pressure follows from the elevation",
         Quantity::FanState | Quantity::HumidifierState => "what is commanded will be taken for what is done",
+        Quantity::SurfaceTemperature => "the surface's temperature is reckoned",
     }
 }
 

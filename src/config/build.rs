@@ -11,6 +11,7 @@ use super::{
     problem::Mistake,
     rooms::{self, Draft},
     section::Section,
+    shell::Places,
     spaces::{names, spaces},
     walk::Found,
 };
@@ -44,7 +45,10 @@ pub fn config(root: &Value, found: &mut Vec<Found>) -> Option<Config> {
     let (mut drafts, lost) = rooms::ordered(&rooms_section, &spaces_section, found);
     let whole = lost.is_empty();
     drafts.extend(lost.into_iter().map(|draft| (draft, Intake::Outdoors)));
-    let rooms: Vec<_> = drafts.iter().map(|(draft, intake)| rooms::room(draft, *intake, units, found)).collect();
+    let room_names = drafts.iter().map(|(draft, _)| draft.name);
+    let places = Places::new(room_names, spaces_section.named().map(|(name, _)| name));
+    let rooms: Vec<_> =
+        drafts.iter().map(|(draft, intake)| rooms::room(draft, *intake, (units, &places), found)).collect();
     let heard = sources(&top.section("outdoors"), &spaces_section, &drafts, found);
     own_topics(&heard, &own_roots(site.as_ref(), broker.as_ref(), &drafts), found);
 
@@ -171,6 +175,12 @@ fn sources(outdoors: &Section, spaces: &Section, drafts: &[(Draft, Intake)], fou
     }
     for (index, (draft, _)) in drafts.iter().enumerate() {
         place(Place::Room(index), &draft.section.section("sensors"), &mut heard, found);
+        for (surface, (name, section)) in draft.section.section("shell").section("surfaces").named().enumerate() {
+            let at = (Place::Surface { room: index, surface }, Quantity::SurfaceTemperature);
+            if let Some(heard) = source(at, &section.section("probe"), &mut heard, found) {
+                heard.source.position = Identifier::new(name).ok();
+            }
+        }
     }
     heard
 }
@@ -181,30 +191,37 @@ fn place(place: Place, sensors: &Section, heard: &mut Vec<Heard>, found: &mut Ve
         found.push(Found::key(sensors.path("relative-humidity"), Mistake::HumidityAlone).hint(hint));
     }
     for quantity in Quantity::ALL {
-        let section = sensors.section(quantity.name());
-        if !section.exists() {
-            continue;
-        }
-        let age = section.quantity::<Duration>("maximum-age");
-        if age.is_some_and(|age| age < Duration::from_secs(1)) {
-            let mistake = Mistake::NotPositive(section.text("maximum-age").unwrap_or_default());
-            let hint = "at least a second; three of the sensor's own intervals are usual";
-            found.push(Found::value(section.path("maximum-age"), mistake).hint(hint));
-        }
-        let Some(binding) = binding(&section, quantity) else { continue };
-        let path = section.path("topic");
-        if let Some(other) = heard
-            .iter()
-            .find(|other| (&other.binding.topic, &other.binding.decoder) == (&binding.topic, &binding.decoder))
-        {
-            let mistake = Mistake::SameSource(other.path[..other.path.len() - 1].join("."));
-            let hint = "each source needs a topic of its own, or a pointer of its own into a shared JSON payload";
-            found.push(Found::value(path.clone(), mistake).hint(hint));
-        }
-        if let Some(maximum_age) = age {
-            heard.push(Heard { source: Source::new(place, quantity, maximum_age), binding, path });
-        }
+        source((place, quantity), &sensors.section(quantity.name()), heard, found);
     }
+}
+
+fn source<'h>(
+    at: (Place, Quantity),
+    section: &Section,
+    heard: &'h mut Vec<Heard>,
+    found: &mut Vec<Found>,
+) -> Option<&'h mut Heard> {
+    let (place, quantity) = at;
+    if !section.exists() {
+        return None;
+    }
+    let age = section.quantity::<Duration>("maximum-age");
+    if age.is_some_and(|age| age < Duration::from_secs(1)) {
+        let mistake = Mistake::NotPositive(section.text("maximum-age").unwrap_or_default());
+        let hint = "at least a second; three of the sensor's own intervals are usual";
+        found.push(Found::value(section.path("maximum-age"), mistake).hint(hint));
+    }
+    let binding = binding(section, quantity)?;
+    let path = section.path("topic");
+    if let Some(other) =
+        heard.iter().find(|other| (&other.binding.topic, &other.binding.decoder) == (&binding.topic, &binding.decoder))
+    {
+        let mistake = Mistake::SameSource(other.path[..other.path.len() - 1].join("."));
+        let hint = "each source needs a topic of its own, or a pointer of its own into a shared JSON payload";
+        found.push(Found::value(path.clone(), mistake).hint(hint));
+    }
+    heard.push(Heard { source: Source::new(place, quantity, age?), binding, path });
+    heard.last_mut()
 }
 
 fn binding(section: &Section, quantity: Quantity) -> Option<Binding> {

@@ -34,6 +34,8 @@ pub enum Kind {
     Flag,
     /// Decimal degrees, up to this far from zero.
     Degrees(f64),
+    /// A number from 0 to 1.
+    Share,
     /// A TCP port.
     Port,
     /// A host name or address.
@@ -204,7 +206,7 @@ pub fn fan_moving(name: &str) -> Option<FanMoves> {
 /// The unit of this spelling, if sensors of `quantity` send it.
 pub fn sensor_unit(quantity: Quantity, text: &str) -> Option<WireUnit> {
     let shown = match quantity {
-        Quantity::Temperature | Quantity::DewPoint => parse::unit::<Temperature>(text),
+        Quantity::Temperature | Quantity::DewPoint | Quantity::SurfaceTemperature => parse::unit::<Temperature>(text),
         Quantity::FanState | Quantity::HumidifierState => parse::unit::<Fraction>(text),
         Quantity::RelativeHumidity => parse::unit::<RelativeHumidity>(text),
         Quantity::CarbonDioxide => parse::unit::<CarbonDioxide>(text),
@@ -217,7 +219,7 @@ pub fn sensor_unit(quantity: Quantity, text: &str) -> Option<WireUnit> {
 /// The units that sensors of `quantity` send.
 pub const fn sensor_units(quantity: Quantity) -> &'static [(&'static str, WireUnit)] {
     match quantity {
-        Quantity::Temperature | Quantity::DewPoint => {
+        Quantity::Temperature | Quantity::DewPoint | Quantity::SurfaceTemperature => {
             &[("°C", WireUnit::Celsius), ("°F", WireUnit::Fahrenheit), ("K", WireUnit::Kelvin)]
         }
         Quantity::RelativeHumidity | Quantity::FanState | Quantity::HumidifierState => {
@@ -233,8 +235,11 @@ pub const fn sensor_units(quantity: Quantity) -> &'static [(&'static str, WireUn
     }
 }
 
-/// The quantity of this name.
+/// The quantity of a source's section with this name: a surface's probe has no name of its own.
 pub fn quantity_named(name: &str) -> Option<Quantity> {
+    if name == "probe" {
+        return Some(Quantity::SurfaceTemperature);
+    }
     Quantity::ALL.into_iter().find(|quantity| quantity.name() == name)
 }
 
@@ -301,6 +306,10 @@ impl Kind {
                 Ok(degrees) if (-limit..=*limit).contains(&degrees) => Ok(()),
                 _ => Err(Mistake::Degrees { text: owned(), limit: *limit }),
             },
+            Self::Share => match text.parse::<f64>() {
+                Ok(0.0..=1.0) => Ok(()),
+                _ => Err(Mistake::Share(owned())),
+            },
             Self::Port => match text.parse::<u16>() {
                 Ok(1..) => Ok(()),
                 _ => Err(Mistake::Port(owned())),
@@ -343,6 +352,7 @@ impl Kind {
             Self::Word(words) => words().join(", "),
             Self::Flag => "true or false".into(),
             Self::Degrees(limit) => format!("a number from -{limit} to {limit}"),
+            Self::Share => "a number from 0 to 1".into(),
             Self::Port => "a whole number from 1 to 65535".into(),
             Self::Host => "a host name or an address, without scheme and port".into(),
             Self::File => "the name of a file".into(),

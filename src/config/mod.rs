@@ -25,6 +25,7 @@ mod problem;
 mod rooms;
 pub mod schema;
 mod section;
+mod shell;
 mod spaces;
 mod table;
 mod walk;

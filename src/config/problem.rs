@@ -111,9 +111,26 @@ pub enum Mistake {
     /// An unquoted value that ends where a comment starts without a space behind the `#`.
     #[error("the value ends before `{0}`, which YAML takes for a comment")]
     CutByComment(String),
-    /// A room that breathes through a room that does not exist.
-    #[error("there is no room or space `{0}` to draw air from")]
+    /// A room or a space that does not exist, to breathe through or to stand in.
+    #[error("there is no room or space `{0}`")]
     UnknownRoom(String),
+    /// A room that has itself on the other side of its walls.
+    #[error("a room does not stand in itself")]
+    AroundItself,
+    /// A surface of which nothing is known.
+    #[error("nothing says how cold this surface is")]
+    UnknownSurface,
+    /// One thing said in two ways.
+    #[error("`{here}` stands beside `{other}`, which says the same in another way")]
+    TwoWays {
+        /// The second way.
+        here: &'static str,
+        /// The first.
+        other: &'static str,
+    },
+    /// No share between nothing and all.
+    #[error("`{0}` is not a number from 0 to 1")]
+    Share(String),
     /// A space without the sensors that would say what its air is, and without an assumption.
     #[error("nothing says what the air of this space is")]
     UnknownAir,

@@ -7,6 +7,7 @@ use super::{
     overrides::overrides,
     problem::{Mistake, nearest},
     section::Section,
+    shell::{Places, shell},
     table,
     walk::Found,
 };
@@ -120,7 +121,9 @@ fn circles(waiting: &[Draft], found: &mut Vec<Found>) {
 }
 
 /// A room from its section. `None` where something was missing or did not fit, which has been reported.
-pub fn room(draft: &Draft, intake: Intake, units: UnitSystem, found: &mut Vec<Found>) -> Option<Room> {
+/// `seen` is what it is read with: the units for messages, and what the names of places stand for.
+pub fn room(draft: &Draft, intake: Intake, seen: (UnitSystem, &Places), found: &mut Vec<Found>) -> Option<Room> {
+    let (units, places) = seen;
     let section = &draft.section;
     let crop_section = section.section("crop");
     let volume = section.quantity::<Volume>("volume");
@@ -129,6 +132,7 @@ pub fn room(draft: &Draft, intake: Intake, units: UnitSystem, found: &mut Vec<Fo
     let bands = bands(&section.section("bands"), entry, units, found);
     let fan = fan(section, volume, found);
     let humidifier = humidifier(&section.section("humidifier"), found);
+    let shell = shell(section, intake, places, found);
     let name = Identifier::new(draft.name).ok()?;
     // A section that exists must have been understood whole.
     let crop = if crop_section.exists() { Some(crop?) } else { None };
@@ -140,6 +144,7 @@ pub fn room(draft: &Draft, intake: Intake, units: UnitSystem, found: &mut Vec<Fo
         crop,
         fan: fan?,
         humidifier,
+        shell: shell?,
         burner: section.parsed("burner")?,
         overrides: overrides(section),
         ..Room::bare(name, volume?, bands?)

@@ -53,9 +53,10 @@ fn object(pattern: &str, name: &str) -> Value {
     if let (Some(object), false) = (object.as_object_mut(), required.is_empty()) {
         object.insert("required".into(), json!(required));
     }
-    // There is one way to the broker.
-    if let (Some(object), "broker") = (object.as_object_mut(), pattern) {
-        object.insert("oneOf".into(), json!([{"required": ["host"]}, {"required": ["socket"]}]));
+    let ways = table::WAYS.iter().find(|(section, _)| *section == pattern).map_or(&[][..], |(_, ways)| ways);
+    if let (Some(object), false) = (object.as_object_mut(), ways.is_empty()) {
+        let ways: Vec<_> = ways.iter().map(|way| json!({"required": [way]})).collect();
+        object.insert("oneOf".into(), json!(ways));
     }
     object
 }
@@ -66,6 +67,7 @@ fn value(key: &Key, name: &str) -> Value {
         Kind::Word(words) => json!({"type": "string", "enum": words()}),
         Kind::Flag => json!({"type": "boolean"}),
         Kind::Degrees(limit) => json!({"type": "number", "minimum": -limit, "maximum": limit}),
+        Kind::Share => json!({"type": "number", "minimum": 0, "maximum": 1}),
         Kind::Port => json!({"type": "integer", "minimum": 1, "maximum": u16::MAX}),
         _ => json!({"type": "string", "minLength": usize::from(!matches!(key.kind, Kind::Pointer))}),
     }

@@ -5,7 +5,9 @@ use serde_yaml::{Mapping, Value};
 
 use super::{
     kind::{self, Air},
+    problem::Mistake,
     table::{self, Need},
+    walk::Found,
 };
 use crate::units::parse::{self, Written};
 
@@ -77,6 +79,23 @@ impl<'v> Section<'v> {
     /// What was written as a quantity.
     pub fn quantity<Q: Written>(&self, name: &str) -> Option<Q> {
         parse::quantity(&self.text(name)?).ok()
+    }
+
+    /// What was written as a quantity of which zero makes no sense; `hint` says what to write then.
+    pub fn more_than_nothing<Q: Written + Copy>(
+        &self,
+        name: &str,
+        number: fn(Q) -> f64,
+        hint: &str,
+        found: &mut Vec<Found>,
+    ) -> Option<Q> {
+        let value = self.quantity::<Q>(name)?;
+        if number(value) > 0.0 {
+            return Some(value);
+        }
+        let mistake = Mistake::NotPositive(self.text(name).unwrap_or_default());
+        found.push(Found::value(self.path(name), mistake).hint(hint));
+        None
     }
 
     /// What was written as a flow or as air changes.

@@ -7,6 +7,7 @@ mod equipment;
 mod rooms;
 mod sensors;
 mod services;
+mod shell;
 mod site;
 
 /// Whether a key must be there.
@@ -74,9 +75,13 @@ const fn row(path: &'static str, kind: Kind, need: Need, doc: &'static str, exam
 
 /// Every key, a section before what it holds.
 pub static KEYS: std::sync::LazyLock<Vec<&'static Key>> = std::sync::LazyLock::new(|| {
-    let parts = [site::KEYS, services::KEYS, rooms::SPACES, rooms::KEYS, equipment::KEYS];
+    let parts = [site::KEYS, services::KEYS, rooms::SPACES, rooms::KEYS, equipment::KEYS, shell::KEYS];
     parts.into_iter().chain(sensors::KEYS.iter().copied()).flatten().collect()
 });
+
+/// Sections in which exactly one of several keys stands.
+pub const WAYS: &[(&str, &[&str])] =
+    &[("broker", &["host", "socket"]), ("rooms.*.shell.surfaces.*", &super::shell::SURFACE_WAYS)];
 
 /// Words that people write for a key of ours, and that key. Hints only.
 pub const ALIASES: &[(&str, &str)] = &[
@@ -125,6 +130,16 @@ pub const ALIASES: &[(&str, &str)] = &[
     ("surroundings", "spaces"),
     ("space", "spaces"),
     ("room", "rooms"),
+    ("envelope", "shell"),
+    ("walls", "shell"),
+    ("ua", "heat-loss"),
+    ("u", "u-value"),
+    ("transmittance", "u-value"),
+    ("thermal-mass", "fabric"),
+    ("heat-capacity", "fabric"),
+    ("frsi", "temperature-factor"),
+    ("surface-temperature", "probe"),
+    ("sensor", "probe"),
 ];
 
 #[cfg(test)]

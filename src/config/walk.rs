@@ -129,7 +129,10 @@ impl Walker<'_> {
                     && let Some(name) = path.last()
                     && let Err(error) = Identifier::new(name)
                 {
-                    self.found.push(Found::key(path.clone(), error.into()).allowed(Kind::Name.allowed("")));
+                    let found = Found::key(path.clone(), error.into()).allowed(Kind::Name.allowed(""));
+                    let example = slug(name).unwrap_or_else(|| "oyster-hall".to_owned());
+                    self.found
+                        .push(found.hint(format!("for example `{example}:`; a `title` may say it in any letters")));
                 }
                 self.section(key.path, &path, keys);
             }
@@ -185,6 +188,13 @@ impl Walker<'_> {
             None => found,
         });
     }
+}
+
+/// The legal name that is nearest to what was written, if there is one.
+fn slug(written: &str) -> Option<String> {
+    let letters = written.to_lowercase().replace(|c: char| !c.is_ascii_alphanumeric(), " ");
+    let name = letters.split_whitespace().collect::<Vec<_>>().join("-");
+    Identifier::new(&name).is_ok().then_some(name)
 }
 
 /// A pattern for people.

@@ -121,7 +121,7 @@ impl Engine {
                     point.dew_point_refers_to = source.below_freezing;
                 }
                 Quantity::CarbonDioxide => point.carbon_dioxide = state.reading.and_then(as_carbon_dioxide),
-                Quantity::Pressure | Quantity::FanState | Quantity::HumidifierState => {}
+                Quantity::Pressure | Quantity::SurfaceTemperature | Quantity::FanState | Quantity::HumidifierState => {}
             }
         }
         points
@@ -141,10 +141,21 @@ impl Engine {
         ends.min().unwrap_or(now.elapsed)
     }
 
-    /// Quantities of a place that are configured and not heard: stale, or never heard for their maximum age.
+    /// The sources of a place, and of its surfaces where it is a room.
+    pub(super) fn within(&self, place: Place) -> impl Iterator<Item = usize> {
+        let room =
+            if let Place::Room(index) = place { self.farm.rooms.get(index).map(|room| (index, room)) } else { None };
+        let surfaces = room.into_iter().flat_map(|(index, room)| {
+            (0..room.shell.surfaces.len()).map(move |surface| Place::Surface { room: index, surface })
+        });
+        let places = std::iter::once(place).chain(surfaces);
+        places.flat_map(|place| self.sources_at.get(&place).map_or(&[][..], Vec::as_slice)).copied()
+    }
+
+    /// Sources of a place and its surfaces that are configured and not heard: stale, or never heard for their maximum
+    /// age.
     pub(super) fn silent(&self, place: Place, now: &Now) -> Vec<usize> {
-        let indices = self.sources_at.get(&place).map_or(&[][..], Vec::as_slice);
-        let silent = indices.iter().copied().filter(|index| match self.sources[*index].reading {
+        let silent = self.within(place).filter(|index| match self.sources[*index].reading {
             Reading::Never => now.since(self.started) >= self.farm.sources[*index].maximum_age,
             Reading::Stale { .. } => true,
             Reading::Fresh { .. } | Reading::Ageing { .. } | Reading::Rejected { .. } | Reading::Suspect { .. } => {

@@ -21,8 +21,8 @@ impl Engine {
         [self.hard_frost(now), self.forecast_old(now), stale]
     }
 
-    /// Whether configured sources of a place are silent. After a restart an alert that stood waits for each of them to
-    /// speak, or to have been silent for too long.
+    /// Whether configured sources of a place, or on its surfaces, are silent. After a restart an alert that stood waits
+    /// for each of them to speak, or to have been silent for too long.
     pub(super) fn stale_condition(&self, place: Place, now: &Now) -> Condition {
         let silent = self.silent(place, now);
         if !silent.is_empty() {
@@ -31,12 +31,12 @@ impl Engine {
         }
         let alerts = match place {
             Place::Outdoors | Place::Space(_) => &self.site.alerts,
-            Place::Room(index) => &self.rooms[index].state.alerts,
+            Place::Room(index) | Place::Surface { room: index, .. } => &self.rooms[index].state.alerts,
         };
         let restored = alerts
             .iter()
             .any(|alert| alert.kind == AlertKind::SensorStale && matches!(alert.state, AlertState::Unknown { .. }));
-        let awaited = self.sources.iter().any(|source| source.place == place && source.reading == Reading::Never);
+        let awaited = self.within(place).any(|index| self.sources[index].reading == Reading::Never);
         if restored && awaited { Condition::Missing } else { Condition::Clear }
     }
 

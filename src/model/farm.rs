@@ -157,6 +157,23 @@ pub enum Place {
     Room(usize),
     /// In a space that is only measured, by its place in [`Farm::spaces`].
     Space(usize),
+    /// On a surface of a room.
+    Surface {
+        /// The room, by its place in [`Farm::rooms`].
+        room: usize,
+        /// The surface, by its place in the room's [`Shell::surfaces`].
+        surface: usize,
+    },
+}
+
+impl Place {
+    /// The room that a sensor here tells of, if it tells of one.
+    pub const fn room(self) -> Option<usize> {
+        match self {
+            Self::Room(room) | Self::Surface { room, .. } => Some(room),
+            Self::Outdoors | Self::Space(_) => None,
+        }
+    }
 }
 
 /// One sensor's one quantity.
@@ -240,14 +257,21 @@ impl Farm {
             Place::Outdoors => "outdoors",
             Place::Room(room) => self.rooms.get(room).map_or("an unknown room", |room| room.title.as_str()),
             Place::Space(space) => self.spaces.get(space).map_or("an unknown space", |space| space.title.as_str()),
+            Place::Surface { room, surface } => self
+                .rooms
+                .get(room)
+                .and_then(|room| room.shell.surfaces.get(surface))
+                .map_or("an unknown surface", |surface| surface.title.as_str()),
         }
     }
 
-    /// The place's part of labels and identifiers.
+    /// The place's part of labels and identifiers. A surface goes by its room.
     pub fn place_name(&self, place: Place) -> &str {
         match place {
             Place::Outdoors => "outdoors",
-            Place::Room(room) => self.rooms.get(room).map_or("unknown", |room| room.name.as_str()),
+            Place::Room(room) | Place::Surface { room, .. } => {
+                self.rooms.get(room).map_or("unknown", |room| room.name.as_str())
+            }
             Place::Space(space) => self.spaces.get(space).map_or("unknown", |space| space.name.as_str()),
         }
     }

@@ -18,6 +18,8 @@ pub enum Quantity {
     CarbonDioxide,
     /// Air pressure at the site (not reduced to sea level).
     Pressure,
+    /// Temperature of a surface, by a probe on it.
+    SurfaceTemperature,
     /// What the fan reports of itself: 0 stands still, 1 is full speed.
     FanState,
     /// What the humidifier reports of itself: 0 is off, 1 is full output.
@@ -26,12 +28,13 @@ pub enum Quantity {
 
 impl Quantity {
     /// Every quantity, in the order in which they are listed to people.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::Temperature,
         Self::RelativeHumidity,
         Self::DewPoint,
         Self::CarbonDioxide,
         Self::Pressure,
+        Self::SurfaceTemperature,
         Self::FanState,
         Self::HumidifierState,
     ];
@@ -44,6 +47,7 @@ impl Quantity {
             Self::DewPoint => "dew-point",
             Self::CarbonDioxide => "carbon-dioxide",
             Self::Pressure => "pressure",
+            Self::SurfaceTemperature => "surface-temperature",
             Self::FanState => "fan-state",
             Self::HumidifierState => "humidifier-state",
         }
@@ -57,6 +61,7 @@ impl Quantity {
             Self::DewPoint => "dew point",
             Self::CarbonDioxide => "carbon dioxide",
             Self::Pressure => "air pressure",
+            Self::SurfaceTemperature => "surface temperature",
             Self::FanState => "fan",
             Self::HumidifierState => "humidifier",
         }
@@ -76,6 +81,8 @@ pub enum Measured {
     DewPoint(Temperature),
     /// Air pressure at the site.
     Pressure(Pressure),
+    /// Temperature of a surface.
+    SurfaceTemperature(Temperature),
     /// What the fan reports.
     FanState(Fraction),
     /// What the humidifier reports.
@@ -102,6 +109,7 @@ impl Measured {
             Quantity::CarbonDioxide => Self::CarbonDioxide(CarbonDioxide::from_parts_per_million(value)?),
             Quantity::DewPoint => Self::DewPoint(Temperature::from_celsius(value)?),
             Quantity::Pressure => Self::Pressure(Pressure::from_pascals(value)?),
+            Quantity::SurfaceTemperature => Self::SurfaceTemperature(Temperature::from_celsius(value)?),
             Quantity::FanState => Self::FanState(Fraction::from_ratio(value)?),
             Quantity::HumidifierState => Self::HumidifierState(Fraction::from_ratio(value)?),
         })
@@ -117,6 +125,7 @@ impl Measured {
             Quantity::CarbonDioxide => Self::CarbonDioxide(CarbonDioxide::clamped(value)),
             Quantity::DewPoint => Self::DewPoint(Temperature::clamped(value)),
             Quantity::Pressure => Self::Pressure(Pressure::clamped(value)),
+            Quantity::SurfaceTemperature => Self::SurfaceTemperature(Temperature::clamped(value)),
             Quantity::FanState => Self::FanState(Fraction::clamped(value)),
             Quantity::HumidifierState => Self::HumidifierState(Fraction::clamped(value)),
         }
@@ -125,7 +134,7 @@ impl Measured {
     /// Lowest and highest believable number in the base unit, and that unit.
     pub const fn bounds(quantity: Quantity) -> (f64, f64, &'static str) {
         match quantity {
-            Quantity::Temperature => (-60.0, 80.0, "°C"),
+            Quantity::Temperature | Quantity::SurfaceTemperature => (-60.0, 80.0, "°C"),
             // A frost point of very dry air lies far below the air itself.
             Quantity::DewPoint => (-90.0, 80.0, "°C"),
             Quantity::RelativeHumidity => (0.0, 1.05, "ratio"),
@@ -143,6 +152,7 @@ impl Measured {
             Self::CarbonDioxide(_) => Quantity::CarbonDioxide,
             Self::DewPoint(_) => Quantity::DewPoint,
             Self::Pressure(_) => Quantity::Pressure,
+            Self::SurfaceTemperature(_) => Quantity::SurfaceTemperature,
             Self::FanState(_) => Quantity::FanState,
             Self::HumidifierState(_) => Quantity::HumidifierState,
         }
@@ -151,7 +161,7 @@ impl Measured {
     /// The number in the base unit of the quantity: °C, ratio, ppm, Pa.
     pub fn base(self) -> f64 {
         match self {
-            Self::Temperature(value) | Self::DewPoint(value) => value.celsius(),
+            Self::Temperature(value) | Self::DewPoint(value) | Self::SurfaceTemperature(value) => value.celsius(),
             Self::RelativeHumidity(value) => value.ratio(),
             Self::CarbonDioxide(value) => value.parts_per_million(),
             Self::Pressure(value) => value.pascals(),

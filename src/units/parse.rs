@@ -10,9 +10,9 @@ use super::people::{
     CUBIC_METRES_PER_CUBIC_FOOT, KILOGRAMS_PER_POUND, LITRES_PER_GALLON, LITRES_PER_KILOGRAM_OF_WATER, METRES_PER_FOOT,
 };
 use super::{
-    AirChanges, AirFlow, CarbonDioxide, Elevation, Enthalpy, Fraction, HumidityRatio, Mass, OutOfRange, Pressure,
-    RelativeHumidity, Speed, Temperature, TemperatureDifference, Transmittance, VapourPressure, Volume, WaterFlow,
-    WaterVolume,
+    AirChanges, AirFlow, Area, CarbonDioxide, Elevation, Enthalpy, Fraction, HeatCapacity, HeatFlow, HeatLoss,
+    HeatTransferCoefficient, HumidityRatio, Mass, OutOfRange, Pressure, RelativeHumidity, Speed, Temperature,
+    TemperatureDifference, Transmittance, VapourPressure, Volume, WaterFlow, WaterVolume,
 };
 
 /// A unit that people may write behind a number.
@@ -295,6 +295,11 @@ const CFM: f64 = CUBIC_METRES_PER_CUBIC_FOOT * 60.0;
 const KILOGRAMS_PER_GALLON: f64 = LITRES_PER_GALLON / LITRES_PER_KILOGRAM_OF_WATER;
 /// Kilojoules in an international-table British thermal unit (exact).
 const KILOJOULES_PER_BTU: f64 = 1.055_055_852_62;
+const WATTS_PER_BTU_PER_HOUR: f64 = KILOJOULES_PER_BTU / 3.6;
+/// Per hour, square foot and °F: Btu in J over 3600 s, 0.3048² m² and 1/1.8 K.
+const BTU_PER_HOUR_SQUARE_FOOT_FAHRENHEIT: f64 = WATTS_PER_BTU_PER_HOUR * 1.8 / (METRES_PER_FOOT * METRES_PER_FOOT);
+const BTU_PER_HOUR_SQUARE_FOOT_FAHRENHEIT_TOO: &[&str] =
+    &["Btu/h/ft²/°F", "Btu/hr·ft²·°F", "Btu/(h·ft²·F)", "Btu/(hr·ft²·F)", "Btu/hr/ft²/°F"];
 
 written! {
     Temperature, from_celsius, "16 °C", [
@@ -374,13 +379,33 @@ written! {
         in_unit("ratio", 1.0, &[]),
     ];
     Transmittance, from_watts_per_square_metre_kelvin, "0.3 W/m²K", [
-        in_unit("W/m²K", 1.0, &["W/m²/K", "W m-2 K-1"]),
-        // Per hour, square foot and °F: Btu in J over 3600 s, 0.3048² m² and 1/1.8 K.
-        in_unit(
-            "Btu/h·ft²·°F",
-            KILOJOULES_PER_BTU * 1_000.0 * 1.8 / (3_600.0 * METRES_PER_FOOT * METRES_PER_FOOT),
-            &["Btu/h/ft²/°F", "Btu/hr·ft²·°F", "Btu/(h·ft²·F)"],
-        ),
+        in_unit("W/m²K", 1.0, &["W/m²/K", "W m-2 K-1", "W/(m²·°C)"]),
+        in_unit("Btu/h·ft²·°F", BTU_PER_HOUR_SQUARE_FOOT_FAHRENHEIT, BTU_PER_HOUR_SQUARE_FOOT_FAHRENHEIT_TOO),
+    ];
+    HeatTransferCoefficient, from_watts_per_square_metre_kelvin, "3 W/m²K", [
+        in_unit("W/m²K", 1.0, &["W/m²/K", "W m-2 K-1", "W/(m²·°C)"]),
+        in_unit("Btu/h·ft²·°F", BTU_PER_HOUR_SQUARE_FOOT_FAHRENHEIT, BTU_PER_HOUR_SQUARE_FOOT_FAHRENHEIT_TOO),
+    ];
+    HeatLoss, from_watts_per_kelvin, "180 W/K", [
+        in_unit("W/K", 1.0, &["W/°C", "watts per kelvin"]),
+        in_unit("kW/K", 1_000.0, &[]),
+        in_unit("Btu/h·°F", WATTS_PER_BTU_PER_HOUR * 1.8, &["Btu/h/°F", "Btu/hr·°F", "Btu/hr/°F", "Btu/h·F", "Btu/hr·F", "Btu/h/F", "Btu/hr/F"]),
+    ];
+    HeatCapacity, from_kilojoules_per_kelvin, "1 500 kJ/K", [
+        in_unit("kJ/K", 1.0, &["kJ/°C"]),
+        in_unit("MJ/K", 1_000.0, &["MJ/°C"]),
+        in_unit("Wh/K", 3.6, &["Wh/°C"]),
+        in_unit("Btu/°F", KILOJOULES_PER_BTU * 1.8, &["Btu/F"]),
+    ];
+    HeatFlow, from_watts, "1 200 W", [
+        in_unit("W", 1.0, &["watt", "watts"]),
+        in_unit("kW", 1_000.0, &["kilowatt", "kilowatts"]),
+        in_unit("Btu/h", WATTS_PER_BTU_PER_HOUR, &["Btu/hr", "Btu/hour", "Btuh", "Btu per hour"]),
+    ];
+    Area, from_square_metres, "12 m²", [
+        in_unit("m²", 1.0, &["sq m", "square metres", "square meters"]),
+        in_unit("ft²", METRES_PER_FOOT * METRES_PER_FOOT, &["sq ft", "square feet"]),
+        in_unit("cm²", 0.000_1, &["sq cm", "square centimetres", "square centimeters"]),
     ];
     Speed, from_metres_per_second, "0.1 m/s", [
         in_unit("m/s", 1.0, &["metres per second", "meters per second"]),
@@ -536,6 +561,28 @@ mod tests {
         // 1 Btu/(h·ft²·°F) is 5.678 W/m²K (from the definitions of the units).
         let wall: Transmittance = quantity("1 Btu/h·ft²·°F").unwrap();
         assert!((wall.watts_per_square_metre_kelvin() - 5.678_263).abs() < 1e-5);
+    }
+
+    #[test]
+    fn heat_is_read_in_watts_and_in_british_thermal_units_by_their_definitions() {
+        // The international-table Btu is 1,055.055 852 62 J (exact), so 4,100 Btu/h are 1,201.591 W.
+        let power: HeatFlow = quantity("4 100 Btu/h").unwrap();
+        assert!((power.watts() - 1_201.591_4).abs() < 1e-3, "{}", power.watts());
+        assert!((quantity::<HeatFlow>("1.2 kW").unwrap().watts() - 1_200.0).abs() < 1e-9);
+        for text in ["95 Btu/h·°F", "95 Btu/(h·°F)", "95 BTU/hr·°F", "95 Btu/h/F"] {
+            let loss: HeatLoss = quantity(text).unwrap_or_else(|error| panic!("{text}: {error}"));
+            assert!((loss.watts_per_kelvin() - 50.115_2).abs() < 1e-3, "{text}: {}", loss.watts_per_kelvin());
+        }
+        let fabric: HeatCapacity = quantity("100 Btu/°F").unwrap();
+        assert!((fabric.kilojoules_per_kelvin() - 189.910_05).abs() < 1e-4);
+        assert!(near(quantity::<Area>("130 ft²").unwrap().square_metres(), 130.0 * 0.092_903_04));
+        assert!(near(quantity::<Area>("130 sq ft").unwrap().square_metres(), 130.0 * 0.092_903_04));
+        assert!(near(quantity::<Speed>("20 fpm").unwrap().metres_per_second(), 20.0 * 0.3048 / 60.0));
+        let film: HeatTransferCoefficient = quantity("0.5 Btu/h·ft²·°F").unwrap();
+        assert!((film.watts_per_square_metre_kelvin() - 2.839_13).abs() < 1e-4);
+        for text in ["1200", "1 200 J", "180 W"] {
+            assert!(quantity::<HeatLoss>(text).is_err(), "{text}");
+        }
     }
 
     proptest::proptest! {

@@ -11,6 +11,8 @@ use mistwright::{
 };
 use proptest::prelude::*;
 
+mod keys;
+
 fn read(path: &str) -> String {
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(path);
     fs::read_to_string(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()))

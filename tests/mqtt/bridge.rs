@@ -104,7 +104,7 @@ impl Running {
 pub(super) fn config(broker: &Mosquitto, farm: &Arc<Farm>) -> Config {
     let binding = |source: &mistwright::model::Source| {
         let unit = match source.quantity {
-            Quantity::Temperature | Quantity::DewPoint => WireUnit::Celsius,
+            Quantity::Temperature | Quantity::DewPoint | Quantity::SurfaceTemperature => WireUnit::Celsius,
             Quantity::RelativeHumidity | Quantity::FanState | Quantity::HumidifierState => WireUnit::Percent,
             Quantity::CarbonDioxide => WireUnit::PartsPerMillion,
             Quantity::Pressure => WireUnit::Hectopascal,

@@ -44,6 +44,10 @@ pub(super) const KEYS: &[&[Key]] = &[
         "Sensors in the room, at the height of the crop and out of the mist.",
     )],
     &source!("rooms.*.sensors.temperature|relative-humidity|carbon-dioxide", "How this quantity arrives."),
+    &source!(
+        "rooms.*.shell.surfaces.*.probe",
+        "How the surface's temperature arrives: from a probe that is pressed on it and covered against the room's air."
+    ),
 ];
 
 const fn topic(path: &'static str) -> Key {

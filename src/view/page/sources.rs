@@ -57,7 +57,7 @@ pub(super) fn sensors(look: &Look<'_>) -> Markup {
 fn place_title<'a>(look: &'a Look<'_>, place: Place) -> &'a str {
     match place {
         Place::Outdoors => "Outdoors",
-        Place::Room(_) | Place::Space(_) => look.snapshot.farm.title(place),
+        Place::Room(_) | Place::Space(_) | Place::Surface { .. } => look.snapshot.farm.title(place),
     }
 }
 
@@ -86,7 +86,9 @@ fn sensor(look: &Look<'_>, source: &SourceState) -> Markup {
 fn measured(look: &Look<'_>, value: Measured) -> String {
     let units = look.voice.units;
     match value {
-        Measured::Temperature(value) | Measured::DewPoint(value) => units.temperature(value),
+        Measured::Temperature(value) | Measured::DewPoint(value) | Measured::SurfaceTemperature(value) => {
+            units.temperature(value)
+        }
         Measured::RelativeHumidity(value) => units.relative_humidity(value),
         Measured::CarbonDioxide(value) => units.carbon_dioxide(value),
         Measured::Pressure(value) => units.pressure(value),
