@@ -36,6 +36,13 @@ pub(crate) mod bare {
         (point.pressure, point.slope)
     }
 
+    /// Temperature at and below which a surface gets wet or frosted in air of this vapour pressure, °C: the frost point
+    /// below freezing, else the dew point. `None` for air too dry to have either.
+    pub(crate) fn saturates_at(vapour: f64, pascals: f64) -> Option<f64> {
+        let curve = if vapour <= super::Curve::Ice.at_zero(pascals) { super::Curve::Ice } else { super::Curve::Water };
+        curve.invert(vapour, pascals).ok()
+    }
+
     /// Volume of moist air that holds a kilogram of dry air, m³.
     pub(crate) fn specific_volume(celsius: f64, humidity_ratio: f64, pascals: f64) -> f64 {
         super::moist_air::DRY_AIR_GAS_CONSTANT * (celsius + 273.15) / pascals

@@ -20,8 +20,8 @@ pub struct Standing {
     pub carbon_dioxide: CarbonDioxide,
     /// Water left in the humidifier's tank; `None` on the mains, or where nobody knows: it does not run out then.
     pub tank: Option<WaterVolume>,
-    /// Water that the humidifier threw and that did not become vapour: it has wetted the room and drained, since the
-    /// count was last set to nothing.
+    /// Water that has wetted the room and drained since the count was last set to nothing: thrown and not evaporated,
+    /// condensed on walls, settled out of fog, thawed.
     pub drained: WaterVolume,
     /// Frost that has grown on surfaces below 0 °C. It drains once they are warmer.
     pub frost: Mass,

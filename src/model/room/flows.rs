@@ -4,7 +4,7 @@ use super::{Drive, RoomModel};
 use crate::{
     model::equipment::{Fan, FanControl, FanMoves, Recovery, Tempering},
     physics::bare::{DRY_AIR_HEAT_CAPACITY, VAPOUR_HEAT_CAPACITY, specific_volume},
-    units::{DryAirFlow, HeatFlow, Volume},
+    units::{AirFlow, DryAirFlow, HeatFlow, Volume},
 };
 
 /// kJ/h in a watt.
@@ -58,8 +58,13 @@ impl Supply {
     /// Temperature as it enters a room of `inside` °C, with `flow` kg/h.
     pub fn temperature(&self, inside: f64, flow: f64) -> f64 {
         let mixed = self.heat_back * inside + (1.0 - self.heat_back) * self.celsius;
-        let capacity = flow * (DRY_AIR_HEAT_CAPACITY + VAPOUR_HEAT_CAPACITY * self.humidity_ratio);
+        let capacity = flow * self.capacity();
         if capacity > 0.0 { mixed + self.added / capacity } else { mixed }
+    }
+
+    /// kJ/K for each kilogram of dry air.
+    fn capacity(&self) -> f64 {
+        DRY_AIR_HEAT_CAPACITY + VAPOUR_HEAT_CAPACITY * self.humidity_ratio
     }
 
     /// Humidity ratio as it enters a room of humidity ratio `inside`.
@@ -82,6 +87,11 @@ impl Ways {
             tempering,
             infiltration: infiltration * volume.cubic_metres(),
         }
+    }
+
+    /// Flow at full command.
+    pub fn full(&self) -> AirFlow {
+        AirFlow::clamped(self.capacity)
     }
 
     /// Share of full flow.
@@ -108,8 +118,15 @@ impl Ways {
         let intake = drive.supply.air.specific_volume().cubic_metres_per_kilogram();
         let moved = if self.moves == FanMoves::Supply { intake } else { inside };
         let own = drive.fresh_air.cubic_metres_per_hour() / moved;
-        let leak = self.infiltration / inside;
-        let drawn = drive.drawn_by_others.kilograms_per_hour();
+        self.superposed(own, drive.drawn_by_others.kilograms_per_hour(), self.infiltration / inside)
+    }
+
+    /// What enters with `own` kg/h of the fan and nothing drawn by others, in a room of this specific volume.
+    pub fn usual(&self, own: f64, inside: f64) -> Flows {
+        self.superposed(own, 0.0, self.infiltration / inside)
+    }
+
+    fn superposed(&self, own: f64, drawn: f64, leak: f64) -> Flows {
         let (supplied, balanced, unbalanced) = match self.moves {
             FanMoves::Supply => (own.max(drawn), own.min(drawn), (own - drawn).abs()),
             FanMoves::Exhaust => (own + drawn, 0.0, own + drawn),
@@ -129,7 +146,7 @@ impl Ways {
         let Some(Tempering { to, power }) = self.tempering else { return (plain, 0.0) };
         let arriving = plain.temperature(celsius, flow);
         let wanted = to.celsius();
-        let needed = flow * (DRY_AIR_HEAT_CAPACITY + VAPOUR_HEAT_CAPACITY * humidity_ratio) * (wanted - arriving);
+        let needed = flow * plain.capacity() * (wanted - arriving);
         if needed <= 0.0 {
             return (plain, 0.0);
         }

@@ -17,25 +17,99 @@
 
 mod drive;
 mod flows;
+mod humidifier;
+mod linear;
 mod report;
+mod sources;
+mod step;
+mod stretch;
+mod surfaces;
 
 pub use drive::{Drive, Emission, EnteringAir, Standing};
 pub use report::{Books, Dew, EnergyBook, MaterialBook, Report, Swing};
 
-use super::Room;
-use crate::units::Pressure;
+use super::{Room, equipment::Thermostat};
+use crate::units::{Fraction, Pressure, Temperature};
+use flows::KILOJOULES_PER_HOUR;
 
 /// A room as it is configured, made ready for stepping.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RoomModel {
+    /// m³.
+    volume: f64,
     ways: flows::Ways,
+    humidifier: Option<humidifier::Thrower>,
+    heater: Option<Tempered>,
+    cooler: Option<Tempered>,
+    /// kJ/hK.
+    loss: Option<f64>,
+    /// kJ/K.
+    fabric: f64,
+    /// kg.
+    fruit_bodies: f64,
+    pan: Option<sources::Basin>,
+    surfaces: surfaces::Surfaces,
+}
+
+/// A heater or a cooler.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Tempered {
+    /// kJ/h.
+    power: f64,
+    /// °C.
+    setting: f64,
+    /// Share of the power that goes into water on the coil.
+    latent: f64,
+}
+
+impl Tempered {
+    fn new(thermostat: &Thermostat, otherwise: Temperature) -> Self {
+        Self {
+            power: thermostat.power.watts().max(0.0) * KILOJOULES_PER_HOUR,
+            setting: thermostat.setting.unwrap_or(otherwise).celsius(),
+            latent: thermostat.latent.ratio(),
+        }
+    }
 }
 
 impl RoomModel {
     /// Takes from `room` what does not change. `pressure` is the usual one of the site; with it, the grower's sentence
     /// about standing mist is turned into the room's power to take up mist.
-    pub fn new(room: &Room, _pressure: Pressure) -> Self {
+    pub fn new(room: &Room, pressure: Pressure) -> Self {
         let ways = flows::Ways::new(&room.fan, room.tempering, room.infiltration.per_hour(), room.volume);
-        Self { ways }
+        let band = room.bands.temperature;
+        let heater = room.heater.as_ref().map(|heater| Tempered::new(heater, band.preferred));
+        let cooler = room.cooler.as_ref().map(|cooler| Tempered::new(cooler, band.highest));
+        // The two never work against each other.
+        let cooler = cooler.map(|cooler| Tempered {
+            setting: heater.map_or(cooler.setting, |heater| cooler.setting.max(heater.setting)),
+            ..cooler
+        });
+        let humidifier = room.humidifier.as_ref();
+        Self {
+            volume: room.volume.cubic_metres(),
+            humidifier: humidifier.map(|humidifier| humidifier::Thrower::new(humidifier, room, &ways, pressure)),
+            ways,
+            heater,
+            cooler,
+            loss: room.shell.loss.map(|loss| loss.watts_per_kelvin() * KILOJOULES_PER_HOUR),
+            fabric: room.shell.fabric.kilojoules_per_kelvin(),
+            fruit_bodies: sources::fruit_bodies(room),
+            pan: room.pan.as_ref().map(sources::Basin::new),
+            surfaces: surfaces::Surfaces::new(&room.shell),
+        }
+    }
+
+    /// With the surface at this place of the shell's list carried on by a temperature factor: the one that its probe
+    /// shows now. A probe's surface is not known without it.
+    #[must_use]
+    pub fn with_probe(mut self, surface: usize, factor: Fraction) -> Self {
+        self.surfaces.probe(surface, factor);
+        self
+    }
+
+    /// Whether the room's temperature is held, because nobody has said how it loses heat. No heat is booked then.
+    pub fn holds_temperature(&self) -> bool {
+        self.loss.is_none()
     }
 }
