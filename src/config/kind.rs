@@ -24,6 +24,8 @@ pub enum Kind {
     Section,
     /// Sections under names that the grower chooses.
     Names,
+    /// A list of sections, all with the same keys.
+    List,
     /// Any short text on one line.
     Text,
     /// A name that becomes part of topics.
@@ -62,7 +64,7 @@ pub enum Kind {
     AirChanges,
     /// An air flow, or air changes per hour of the room.
     Air,
-    /// The volume of a tank, or `mains`.
+    /// The volume of a tank, `mains` or `unknown`.
     Water,
     /// A quantity with a unit.
     Quantity(Measure),
@@ -267,6 +269,11 @@ pub fn found(value: &Value) -> &'static str {
 }
 
 impl Kind {
+    /// Whether more keys stand behind it.
+    pub const fn holds_keys(&self) -> bool {
+        matches!(self, Self::Section | Self::Names | Self::List)
+    }
+
     /// Checks a value that stands behind a key of this kind, except a section. `section` is the name of the section
     /// around it, which decides the units of a sensor.
     ///
@@ -280,7 +287,7 @@ impl Kind {
         match (self, value) {
             (Self::Flag, Value::Bool(_)) => return Ok(()),
             (Self::Flag, _) => return Err(wrong("`true` or `false`")),
-            (Self::Section | Self::Names, _) => return Ok(()),
+            (Self::Section | Self::Names | Self::List, _) => return Ok(()),
             _ => {}
         }
         let text = scalar(value).ok_or_else(|| wrong("a single value"))?;
@@ -293,7 +300,7 @@ impl Kind {
     fn check_text(&self, text: &str, section: &str) -> Result<(), Mistake> {
         let owned = || text.to_owned();
         match self {
-            Self::Section | Self::Names | Self::Flag => Ok(()),
+            Self::Section | Self::Names | Self::List | Self::Flag => Ok(()),
             Self::Text | Self::File => {
                 let fine = !text.trim().is_empty() && text.chars().count() <= 200 && !text.contains(char::is_control);
                 if fine { Ok(()) } else { Err(Mistake::Text) }
@@ -333,7 +340,7 @@ impl Kind {
             Self::Intake => Ok(Identifier::new(text).map(drop)?),
             Self::AirChanges => Ok(parse::quantity::<AirChanges>(text).map(drop)?),
             Self::Air => Ok(Air::read(text).map(drop)?),
-            Self::Water if text == "mains" => Ok(()),
+            Self::Water if matches!(text, "mains" | "unknown") => Ok(()),
             Self::Water => Ok(parse::quantity::<WaterVolume>(text).map(drop)?),
             Self::Quantity(measure) => Ok((measure.check)(text)?),
         }
@@ -345,6 +352,7 @@ impl Kind {
         match self {
             Self::Section => String::new(),
             Self::Names => "a section for each, under its name".into(),
+            Self::List => "a list of sections with keys".into(),
             Self::Text => "text on one line, at most 200 characters".into(),
             Self::Name => {
                 format!("a to z, 0 to 9 and single hyphens inside, at most {} characters", Identifier::LONGEST)
@@ -369,7 +377,7 @@ impl Kind {
             Self::Intake => "outdoors, or the name of another room or of a space".into(),
             Self::AirChanges => "air changes per hour, in /h".into(),
             Self::Air => format!("an air flow in {}, or air changes per hour in /h", units(AirFlow::UNITS)),
-            Self::Water => format!("a volume in {}, or mains", units(WaterVolume::UNITS)),
+            Self::Water => format!("a volume in {}, or mains, or unknown", units(WaterVolume::UNITS)),
             Self::Quantity(measure) => format!("{} in {}", measure.words, units(measure.units)),
         }
     }

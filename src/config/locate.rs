@@ -117,8 +117,17 @@ impl<'de> Visitor<'de> for Finder<'_> {
     }
 
     fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<(), A::Error> {
-        while list.next_element::<IgnoredAny>()?.is_some() {}
-        Ok(())
+        let Some((wanted, rest)) = self.path.split_first() else {
+            return Err(de::Error::custom(HERE));
+        };
+        // Items of a list are counted from 1.
+        let before = wanted.parse::<usize>().ok().and_then(|number| number.checked_sub(1));
+        for _ in 0..before.unwrap_or(usize::MAX) {
+            if list.next_element::<IgnoredAny>()?.is_none() {
+                return Ok(());
+            }
+        }
+        list.next_element_seed(Finder { path: rest, end: self.end }).map(drop)
     }
 
     fn visit_enum<A: EnumAccess<'de>>(self, tagged: A) -> Result<(), A::Error> {

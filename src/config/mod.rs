@@ -18,6 +18,8 @@ pub use self::{
 };
 
 mod build;
+mod equipment;
+mod fan;
 mod kind;
 mod locate;
 mod overrides;

@@ -121,7 +121,7 @@ pub enum Mistake {
     #[error("nothing says how cold this surface is")]
     UnknownSurface,
     /// One thing said in two ways.
-    #[error("`{here}` stands beside `{other}`, which says the same in another way")]
+    #[error("`{here}` stands beside `{other}`, but only one of them can hold")]
     TwoWays {
         /// The second way.
         here: &'static str,
@@ -159,6 +159,28 @@ pub enum Mistake {
     /// Something that must be more than nothing.
     #[error("`{0}` is not more than zero")]
     NotPositive(String),
+    /// Something that cannot be less than nothing.
+    #[error("`{0}` is less than zero")]
+    Negative(String),
+    /// A relative humidity of fog.
+    #[error("`{0}` is more than 100 %")]
+    Supersaturated(String),
+    /// A point of a curve that is not above the one before it.
+    #[error("the {name} `{here}` is not more than `{before}` of the point before")]
+    NotRising {
+        /// Which of the point's keys.
+        name: &'static str,
+        /// As written at this point.
+        here: String,
+        /// As written at the point before.
+        before: String,
+    },
+    /// A curve of one point or none.
+    #[error("a curve needs at least two points")]
+    ShortCurve,
+    /// A curve that does not say what the fan does at full command.
+    #[error("the curve ends at `{0}`, short of full command")]
+    OpenCurve(String),
     /// Two values in the wrong order.
     #[error("{lower} ({lower_value}) is more than {upper} ({upper_value})")]
     Order {

@@ -3,26 +3,25 @@
 use std::collections::HashMap;
 
 use super::{
-    kind::{self, Air},
+    equipment, fan, kind,
     overrides::overrides,
     problem::{Mistake, nearest},
     section::Section,
     shell::{Places, shell},
-    table,
     walk::Found,
 };
 use crate::{
     model::{
-        Band, Bands, Fan, FanMoves, Humidifier, HumidifierMethod, Identifier, Intake, Room, Species, Stage,
-        WaterSupply,
+        Band, Bands, Identifier, Intake, Room, Species, Stage,
         crop::{Entry, WITHOUT_CROP},
         farm::Crop,
     },
     units::{
-        AirFlow, CarbonDioxide, Fraction, Mass, RelativeHumidity, Temperature, UnitSystem, Volume, WaterFlow,
-        WaterVolume, parse::Written, people::Shown,
+        CarbonDioxide, Mass, RelativeHumidity, Speed, Temperature, UnitSystem, Volume, parse::Written, people::Shown,
     },
 };
+
+const AIR_SPEED_HINT: &str = "measure it at the crop with the fan at its usual rate, as in `air-speed: 0.1 m/s`";
 
 /// A room's section, with its place in the file's order of rooms.
 pub struct Draft<'v> {
@@ -130,13 +129,19 @@ pub fn room(draft: &Draft, intake: Intake, seen: (UnitSystem, &Places), found: &
     let crop = crop(&crop_section, found);
     let entry = entry(&crop_section);
     let bands = bands(&section.section("bands"), entry, units, found);
-    let fan = fan(section, volume, found);
-    let humidifier = humidifier(&section.section("humidifier"), found);
+    let fan = fan::fan(section, volume, found);
+    let humidifier = equipment::humidifier(&section.section("humidifier"), found);
+    let heat = equipment::heat(section, bands.as_ref(), units, found);
+    let pan = equipment::pan(&section.section("pan"), found);
+    let air_speed = section.more_than_nothing("air-speed", Speed::metres_per_second, AIR_SPEED_HINT, found);
     let shell = shell(section, intake, places, found);
     let name = Identifier::new(draft.name).ok()?;
     // A section that exists must have been understood whole.
     let crop = if crop_section.exists() { Some(crop?) } else { None };
-    let humidifier = if section.section("humidifier").exists() { Some(humidifier?) } else { None };
+    let humidifier = if section.has("humidifier") { Some(humidifier?) } else { None };
+    let pan = if section.has("pan") { Some(pan?) } else { None };
+    let air_speed = if section.has("air-speed") { Some(air_speed?) } else { None };
+    let equipment::Heat { heater, cooler, tempering } = heat?;
     Some(Room {
         title: section.text("title").unwrap_or_else(|| title(draft.name)),
         intake,
@@ -144,6 +149,11 @@ pub fn room(draft: &Draft, intake: Intake, seen: (UnitSystem, &Places), found: &
         crop,
         fan: fan?,
         humidifier,
+        heater,
+        cooler,
+        tempering,
+        pan,
+        air_speed,
         shell: shell?,
         burner: section.parsed("burner")?,
         overrides: overrides(section),
@@ -256,76 +266,4 @@ fn band<Q: Written + Copy + PartialOrd>(
         }
     }
     band
-}
-
-fn fan(room: &Section, volume: Option<Volume>, found: &mut Vec<Found>) -> Option<Fan> {
-    let section = room.section("fan");
-    let crop = room.section("crop").exists();
-    if !section.exists() {
-        if crop && !room.has("fan") {
-            let hint = "add a section `fan:` with `capacity`, `floor` and `usual`";
-            found.push(Found::key(room.here(), Mistake::NoFan).hint(hint));
-        }
-        let none = AirFlow::from_cubic_metres_per_hour(0.0).ok()?;
-        return (!crop).then(|| Fan::plain(FanMoves::Supply, [none, none, none]));
-    }
-    let read = |name| Some(section.air(name)?.flow(volume?));
-    let (capacity, floor, usual) = (read("capacity"), read("floor"), read("usual"));
-    let fallback = if section.has("fallback") { read("fallback") } else { usual };
-    if crop && section.air("floor").is_some_and(Air::is_zero) {
-        let hint =
-            format!("for example `floor: {}`", table::key("rooms.*.fan.floor").map_or("1 /h", |key| key.example));
-        found.push(Found::value(section.path("floor"), Mistake::ZeroFloor).allowed("more than nothing").hint(hint));
-    }
-    if section.air("capacity").is_some_and(Air::is_zero) {
-        let mistake = Mistake::NotPositive(section.text("capacity").unwrap_or_default());
-        found.push(Found::value(section.path("capacity"), mistake).hint("a room without a fan has no `fan` section"));
-    }
-    let written = |name: &str| section.text(name).unwrap_or_default();
-    let mut order = |lower: &'static str, low: Option<AirFlow>, upper: &'static str, high: Option<AirFlow>| {
-        if let (Some(low), Some(high)) = (low, high)
-            && low > high
-        {
-            let mistake = Mistake::Order { lower, lower_value: written(lower), upper, upper_value: written(upper) };
-            let hint =
-                "the floor is the least, the capacity the most, the usual and the fallback rate lie between them";
-            found.push(Found::value(section.path(lower), mistake).hint(hint));
-        }
-    };
-    order("floor", floor, "usual", usual);
-    order("usual", usual, "capacity", capacity);
-    if section.has("fallback") {
-        order("floor", floor, "fallback", fallback);
-        order("fallback", fallback, "capacity", capacity);
-    }
-    let moves = kind::fan_moving(&section.text("moves")?)?;
-    Some(Fan { fallback: fallback?, ..Fan::plain(moves, [floor?, usual?, capacity?]) })
-}
-
-fn humidifier(section: &Section, found: &mut Vec<Found>) -> Option<Humidifier> {
-    let output = section.quantity::<WaterFlow>("output");
-    if output.is_some_and(|output| output.kilograms_per_hour() <= 0.0) {
-        let mistake = Mistake::NotPositive(section.text("output").unwrap_or_default());
-        found.push(
-            Found::value(section.path("output"), mistake).hint("a room without a humidifier has no such section"),
-        );
-    }
-    let tank = section.quantity::<WaterVolume>("water");
-    if tank.is_some_and(|tank| tank.litres() <= 0.0) {
-        let mistake = Mistake::NotPositive(section.text("water").unwrap_or_default());
-        found.push(Found::value(section.path("water"), mistake).hint("write `mains` where there is no tank"));
-    }
-    let method = section.text("method")?;
-    let method = HumidifierMethod::ALL.into_iter().find(|known| known.name() == method)?;
-    let written = section.quantity::<Fraction>("evaporated-fraction");
-    if written.is_some_and(|share| share.ratio() <= 0.0) {
-        let mistake = Mistake::NotPositive(section.text("evaporated-fraction").unwrap_or_default());
-        let hint = "a humidifier of which nothing reaches the air needs repair, not advice";
-        found.push(Found::value(section.path("evaporated-fraction"), mistake).hint(hint));
-    }
-    let evaporated = if section.has("evaporated-fraction") { written? } else { method.usual_evaporated() };
-    let mains = section.text("water")? == "mains";
-    let water = if mains { WaterSupply::Mains } else { WaterSupply::Tank(tank?) };
-    let evaporated_known = section.has("evaporated-fraction");
-    Some(Humidifier { evaporated, evaporated_known, ..Humidifier::plain(method, output?, water) })
 }

@@ -64,6 +64,7 @@ fn object(pattern: &str, name: &str) -> Value {
 fn value(key: &Key, name: &str) -> Value {
     match key.kind {
         Kind::Section | Kind::Names => object(key.path, name),
+        Kind::List => json!({"type": "array", "items": object(key.path, name)}),
         Kind::Word(words) => json!({"type": "string", "enum": words()}),
         Kind::Flag => json!({"type": "boolean"}),
         Kind::Degrees(limit) => json!({"type": "number", "minimum": -limit, "maximum": limit}),
@@ -101,7 +102,7 @@ pub fn reference() -> String {
          without a unit is an error, and so is a decimal comma. Air changes are always per hour. `<room>`, `<space>` and \
          `<surface>` stand for names of your own. `mistwright check FILE` reports everything that is wrong with a file, each at its line.\n",
     );
-    for section in KEYS.iter().filter(|key| matches!(key.kind, Kind::Section | Kind::Names)) {
+    for section in KEYS.iter().filter(|key| key.kind.holds_keys()) {
         let presence = match section.need {
             Need::Required => "Required.".to_owned(),
             Need::Computed(words) => format!("Without it: {words}."),
@@ -110,7 +111,7 @@ pub fn reference() -> String {
         let presence = if section.name() == "*" { String::new() } else { format!(" {presence}") };
         let _ = write!(page, "\n## `{}`\n\n{}{presence}\n", shown(section.path), section.doc);
         let mut first = true;
-        for key in table::children(section.path).filter(|key| !matches!(key.kind, Kind::Section | Kind::Names)) {
+        for key in table::children(section.path).filter(|key| !key.kind.holds_keys()) {
             if first {
                 page.push_str(
                     "\n| key | meaning | what may stand there | without it | example |\n|---|---|---|---|---|\n",

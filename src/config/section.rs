@@ -9,7 +9,10 @@ use super::{
     table::{self, Need},
     walk::Found,
 };
-use crate::units::parse::{self, Written};
+use crate::units::{
+    RelativeHumidity,
+    parse::{self, Written},
+};
 
 /// A section, whether the file has it or not.
 #[derive(Debug, Clone)]
@@ -96,6 +99,45 @@ impl<'v> Section<'v> {
         let mistake = Mistake::NotPositive(self.text(name).unwrap_or_default());
         found.push(Found::value(self.path(name), mistake).hint(hint));
         None
+    }
+
+    /// What was written as a quantity that cannot be less than nothing, though its type can.
+    pub fn at_least_nothing<Q: Written + Copy>(
+        &self,
+        name: &str,
+        number: fn(Q) -> f64,
+        found: &mut Vec<Found>,
+    ) -> Option<Q> {
+        let value = self.quantity::<Q>(name)?;
+        if number(value) >= 0.0 {
+            return Some(value);
+        }
+        let mistake = Mistake::Negative(self.text(name).unwrap_or_default());
+        found.push(Found::value(self.path(name), mistake).hint("leave the key out for none"));
+        None
+    }
+
+    /// What was written as the relative humidity of air without fog.
+    pub fn below_saturation(&self, name: &str, found: &mut Vec<Found>) -> Option<RelativeHumidity> {
+        let humidity = self.quantity::<RelativeHumidity>(name)?;
+        if humidity.ratio() <= 1.0 {
+            return Some(humidity);
+        }
+        let mistake = Mistake::Supersaturated(self.text(name).unwrap_or_default());
+        found.push(Found::value(self.path(name), mistake).hint("air holds no more than `100 %`; the rest is fog"));
+        None
+    }
+
+    /// The sections of a list, whether or not each is a section. `None` where there is no list.
+    pub fn list(&self, name: &str) -> Option<Vec<Self>> {
+        let items = self.value(name)?.as_sequence()?;
+        let list = self.section(name);
+        let item = |(index, item): (usize, &'v Value)| Self {
+            keys: item.as_mapping(),
+            pattern: list.pattern.clone(),
+            path: list.path(&(index + 1).to_string()),
+        };
+        Some(items.iter().enumerate().map(item).collect())
     }
 
     /// What was written as a flow or as air changes.

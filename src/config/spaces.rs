@@ -18,7 +18,7 @@ fn space(name: &str, section: &Section, found: &mut Vec<Found>) -> Option<Space>
                     relative-humidity: 40 %}`";
         found.push(Found::key(section.here(), Mistake::UnknownAir).hint(hint));
     }
-    let known = match (assumed.quantity("temperature"), assumed.quantity("relative-humidity")) {
+    let known = match (assumed.quantity("temperature"), assumed.below_saturation("relative-humidity", found)) {
         (Some(temperature), Some(humidity)) => Some((temperature, humidity)),
         _ => None,
     };

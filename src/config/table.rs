@@ -75,13 +75,16 @@ const fn row(path: &'static str, kind: Kind, need: Need, doc: &'static str, exam
 
 /// Every key, a section before what it holds.
 pub static KEYS: std::sync::LazyLock<Vec<&'static Key>> = std::sync::LazyLock::new(|| {
-    let parts = [site::KEYS, services::KEYS, rooms::SPACES, rooms::KEYS, equipment::KEYS, shell::KEYS];
+    let parts = [site::KEYS, services::KEYS, rooms::SPACES, rooms::KEYS, equipment::FAN, equipment::KEYS, shell::KEYS];
     parts.into_iter().chain(sensors::KEYS.iter().copied()).flatten().collect()
 });
 
 /// Sections in which exactly one of several keys stands.
-pub const WAYS: &[(&str, &[&str])] =
-    &[("broker", &["host", "socket"]), ("rooms.*.shell.surfaces.*", &super::shell::SURFACE_WAYS)];
+pub const WAYS: &[(&str, &[&str])] = &[
+    ("broker", &["host", "socket"]),
+    ("rooms.*.shell.surfaces.*", &super::shell::SURFACE_WAYS),
+    ("rooms.*.fan", &["capacity", "curve"]),
+];
 
 /// Words that people write for a key of ours, and that key. Hints only.
 pub const ALIASES: &[(&str, &str)] = &[
@@ -131,6 +134,20 @@ pub const ALIASES: &[(&str, &str)] = &[
     ("space", "spaces"),
     ("room", "rooms"),
     ("envelope", "shell"),
+    ("heating", "heater"),
+    ("cooling", "cooler"),
+    ("preheater", "tempering"),
+    ("setpoint", "setting"),
+    ("thermostat", "setting"),
+    ("period-time", "period"),
+    ("cycle", "period"),
+    ("speed", "air-speed"),
+    ("exchanger", "recovery"),
+    ("heat-recovery", "recovery"),
+    ("points", "curve"),
+    ("min-on", "minimum-on"),
+    ("min-off", "minimum-off"),
+    ("watts", "power"),
     ("walls", "shell"),
     ("ua", "heat-loss"),
     ("u", "u-value"),
@@ -154,7 +171,7 @@ mod tests {
 
     #[test]
     fn every_example_and_every_default_of_the_table_passes_the_tables_own_check() {
-        for key in KEYS.iter().filter(|key| !matches!(key.kind, Kind::Section | Kind::Names)) {
+        for key in KEYS.iter().filter(|key| !key.kind.holds_keys()) {
             for section in key.parent().rsplit('.').next().unwrap().split('|') {
                 // One example serves the units of every quantity; the page and the schema list them all.
                 if !matches!(key.kind, Kind::SensorUnit) || section == "temperature" {

@@ -67,7 +67,11 @@ impl Found {
 
 /// What stands at `path`.
 pub fn lookup<'v>(root: &'v Value, path: &[String]) -> Option<&'v Value> {
-    path.iter().try_fold(root, |value, key| value.get(key.as_str()))
+    path.iter().try_fold(root, |value, key| match value {
+        // Items of a list are counted from 1.
+        Value::Sequence(items) => items.get(key.parse::<usize>().ok()?.checked_sub(1)?),
+        section => section.get(key.as_str()),
+    })
 }
 
 /// Everything in `root` that does not fit the table. `text` is the file, for what only the text shows.
@@ -113,7 +117,7 @@ impl Walker<'_> {
                 key.need == Need::Required && !keys.keys().filter_map(Value::as_str).any(|name| key.takes(name));
             if missing {
                 let example = match key.kind {
-                    Kind::Section | Kind::Names => format!("add a section `{}:`", key.name()),
+                    kind if kind.holds_keys() => format!("add a section `{}:`", key.name()),
                     _ => format!("for example `{}: {}`", key.name(), key.example),
                 };
                 let allowed = key.kind.allowed(path.last().map_or("", String::as_str));
@@ -136,17 +140,44 @@ impl Walker<'_> {
                 }
                 self.section(key.path, &path, keys);
             }
-            (Kind::Section | Kind::Names, Value::Null) => {
+            (Kind::List, Value::Sequence(items)) => {
+                for (index, item) in items.iter().enumerate() {
+                    self.item(key, [path.as_slice(), &[(index + 1).to_string()]].concat(), item);
+                }
+            }
+            (Kind::List, Value::Mapping(_)) => {
+                let mistake = Mistake::WrongType { found: kind::found(value), wanted: "a list" };
+                let hint = "write each item on a line of its own, behind `- `";
+                self.found.push(Found::value(path, mistake).allowed(key.kind.allowed("")).hint(hint));
+            }
+            (Kind::Section | Kind::Names | Kind::List, Value::Null) => {
                 let hint = "indent its keys below it, or take the key out";
                 self.found.push(Found::value(path, Mistake::Empty { comment: false }).hint(hint));
             }
-            (Kind::Section | Kind::Names, other) => {
-                let mistake = Mistake::WrongType { found: kind::found(other), wanted: "a section with keys" };
-                let names = table::children(key.path).map(Key::name).collect::<Vec<_>>().join(", ");
-                self.found.push(Found::value(path, mistake).allowed(names));
+            (Kind::Section | Kind::Names, other) => self.no_section(key, path, other),
+            (Kind::List, other) => {
+                let mistake = Mistake::WrongType { found: kind::found(other), wanted: "a list" };
+                self.found.push(Found::value(path, mistake).allowed(key.kind.allowed("")));
             }
             (kind, value) => self.leaf(key, kind, path, value),
         }
+    }
+
+    fn item(&mut self, key: &'static Key, path: Vec<String>, item: &Value) {
+        match item {
+            Value::Mapping(keys) => self.section(key.path, &path, keys),
+            other => self.no_section(key, path, other),
+        }
+    }
+
+    fn no_section(&mut self, key: &'static Key, path: Vec<String>, found: &Value) {
+        let mistake = Mistake::WrongType { found: kind::found(found), wanted: "a section with keys" };
+        let keys: Vec<&Key> = table::children(key.path).collect();
+        let names = keys.iter().map(|key| key.name()).collect::<Vec<_>>().join(", ");
+        let found = Found::value(path, mistake).allowed(names);
+        let shown: Vec<_> = keys.iter().filter(|key| key.need == Need::Required && !key.kind.holds_keys()).collect();
+        let shown = shown.iter().map(|key| format!("{}: {}", key.name(), key.example)).collect::<Vec<_>>().join(", ");
+        self.found.push(if shown.is_empty() { found } else { found.hint(format!("for example `{{{shown}}}`")) });
     }
 
     fn leaf(&mut self, key: &'static Key, kind: Kind, path: Vec<String>, value: &Value) {
