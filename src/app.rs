@@ -12,7 +12,7 @@ use tokio::{
 };
 
 use crate::{
-    config::Config,
+    config::{Config, ForecastService},
     engine::{Effect, Engine, Event, Snapshot},
     io::{
         clock::Clock,
@@ -21,6 +21,7 @@ use crate::{
         systemd::Manager,
         weather,
     },
+    model::Service,
 };
 
 /// Events that may wait for the engine. A farm of a hundred rooms that all report at once fits.
@@ -75,7 +76,8 @@ pub async fn run(
         clock.not_before(newest);
     }
     let now = clock.now();
-    let mut engine = Engine::new(farm, config.forecast.as_ref().map(|forecast| forecast.service), &now);
+    let mut engine = Engine::new(farm, service_of(config.forecast.as_ref()), &now)
+        .with_fallback(service_of(config.fallback_forecast.as_ref()), &now);
     let restored = engine.restore(found.memory, &now);
     let (snapshots, _) = watch::channel(Arc::new(engine.snapshot(&now)));
     let (events, inbox) = mpsc::channel(WAITING_EVENTS);
@@ -116,7 +118,7 @@ struct Tasks {
     /// Ends with its fetches; nothing is lost by cutting one off.
     forecast: Option<tokio::task::AbortHandle>,
     stops: Vec<oneshot::Sender<()>>,
-    fetches: mpsc::Sender<()>,
+    fetches: mpsc::Sender<Service>,
 }
 
 impl Tasks {
@@ -127,14 +129,14 @@ impl Tasks {
         snapshots: &watch::Sender<Arc<Snapshot>>,
         events: &mpsc::Sender<Event>,
     ) -> Self {
-        let (fetches, fetch_requests) = mpsc::channel(1);
+        let (fetches, fetch_requests) = mpsc::channel(2);
         let mut tasks = Self { running: Vec::new(), forecast: None, stops: Vec::new(), fetches };
         let (stopped, snapshots_mqtt) = (tasks.stop_signal(), snapshots.subscribe());
         let (events_mqtt, clock_mqtt) = (events.clone(), clock.clone());
         tasks.spawn("MQTT", mqtt::run(setup, snapshots_mqtt, events_mqtt, clock_mqtt, stopped));
-        if let Some(forecast) = &config.forecast {
-            let setup = weather::ForecastSetup::new(forecast, &config.farm.site);
-            tasks.spawn("forecast", weather::run(setup, fetch_requests, events.clone(), clock.clone()));
+        if config.forecast.is_some() {
+            let setups = weather::ForecastSetup::all(&config);
+            tasks.spawn("forecast", weather::run(setups, fetch_requests, events.clone(), clock.clone()));
             tasks.forecast = tasks.running.last().map(|(_, task)| task.abort_handle());
         }
         tasks
@@ -196,7 +198,7 @@ struct Outlets<'a> {
     snapshots: &'a watch::Sender<Arc<Snapshot>>,
     keeper: &'a mut Keeper,
     manager: &'a mut Manager,
-    fetches: mpsc::Sender<()>,
+    fetches: mpsc::Sender<Service>,
 }
 
 /// Turns the engine for ever.
@@ -236,18 +238,22 @@ async fn turn_loop(engine: &mut Engine, clock: &Clock, mut inbox: mpsc::Receiver
     }
 }
 
+fn service_of(forecast: Option<&ForecastService>) -> Option<Service> {
+    forecast.map(|forecast| forecast.protocol.service)
+}
+
 fn stepped(before: &crate::model::Now, now: &crate::model::Now) -> bool {
     let elapsed = now.elapsed.saturating_sub(before.elapsed);
     let expected = before.wall_after(elapsed);
     now.wall.duration_since(expected).unsigned_abs() > STEP || before.trusted != now.trusted
 }
 
-fn perform(effects: Vec<Effect>, fetches: &mpsc::Sender<()>) {
+fn perform(effects: Vec<Effect>, fetches: &mpsc::Sender<Service>) {
     for effect in effects {
         match effect {
-            Effect::FetchForecast => {
+            Effect::FetchForecast(service) => {
                 // A full channel means that a fetch is already asked for.
-                let _ = fetches.try_send(());
+                let _ = fetches.try_send(service);
             }
             Effect::Notify(notice) if notice.trouble => tracing::warn!("{}", notice.sentence),
             Effect::Notify(notice) => tracing::info!("{}", notice.sentence),

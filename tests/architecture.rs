@@ -19,7 +19,7 @@ const IMPORTS: &[(&str, &[&str])] = &[
     ("engine", &["units", "physics", "model", "advice"]),
     ("view", &["units", "physics", "model", "advice", "engine"]),
     ("wire", &["units", "model", "advice", "engine"]),
-    ("config", &["units", "model", "advice", "wire::topic"]),
+    ("config", &["units", "model", "advice", "wire::topic", "wire::weather"]),
     ("io", &["units", "model", "engine", "wire", "view", "config"]),
     // A simulation that shared the model's equations would prove nothing.
     ("demo", &["units", "physics", "io::clock"]),
@@ -265,7 +265,10 @@ fn may_import(module: &[String], target: &[String]) -> bool {
     if own == theirs {
         // Files of the edge stay apart, so that each can be read and replaced alone.
         let (Some(file), Some(other)) = (module.get(1), target.get(1)) else { return true };
-        return own != "io" || file == other || other == "clock" || other == "backoff" || starts_upper(other);
+        return own != "io"
+            || file == other
+            || ["clock", "backoff", "secret"].contains(&other.as_str())
+            || starts_upper(other);
     }
     let Some((_, allowed)) = IMPORTS.iter().find(|(name, _)| name == own) else { return false };
     allowed.iter().any(|entry| {

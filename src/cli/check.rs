@@ -57,6 +57,7 @@ fn summary(config: &Config) -> String {
     let Farm { site, spaces, rooms, sources } = &config.farm;
     let mut text =
         format!("good. {} has {} and {}.", site.title, count(rooms.len(), "room"), count(sources.len(), "sensor"));
+    text.push_str(&format!("\n  {}", forecasts(config)));
     for (index, room) in rooms.iter().enumerate() {
         let intake = match room.intake {
             Intake::Outdoors => "outdoors",
@@ -75,6 +76,22 @@ fn summary(config: &Config) -> String {
         for missing in wanted.iter().copied().filter(|quantity| !has(*quantity)) {
             text.push_str(&format!("\n    no {} sensor: {}", missing.words(), without(missing)));
         }
+    }
+    text
+}
+
+/// Who forecasts, and what that is bound to.
+fn forecasts(config: &Config) -> String {
+    let Some(first) = &config.forecast else {
+        return "no forecast: the last days of the outdoor sensor will be carried on".to_owned();
+    };
+    let mut text = format!("forecast from {}", first.protocol.service.title().replacen("The ", "the ", 1));
+    if let Some(second) = &config.fallback_forecast {
+        let title = second.protocol.service.title().replacen("The ", "the ", 1);
+        text.push_str(&format!(", and from {title} while that is down"));
+    }
+    for limit in [&config.forecast, &config.fallback_forecast].into_iter().flatten().filter_map(|s| s.free_use()) {
+        text.push_str(&format!("\n    {} You have said that your use is {}.", limit.sentence, limit.word));
     }
     text
 }

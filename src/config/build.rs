@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 use serde_yaml::Value;
 
 use super::{
-    Broker, Config, ForecastService, Link, Secret, Tls,
+    Broker, Config, Link, Secret, Tls, forecast,
     kind::{self, Kind},
     problem::Mistake,
     rooms::{self, Draft},
@@ -16,7 +16,7 @@ use super::{
     walk::Found,
 };
 use crate::{
-    model::{Farm, Identifier, Intake, Place, Quantity, Service, Site, Source},
+    model::{Farm, Identifier, Intake, Place, Quantity, Site, Source},
     wire::topic::{Binding, Decoder, Topic},
 };
 
@@ -29,7 +29,7 @@ pub fn config(root: &Value, found: &mut Vec<Found>) -> Option<Config> {
     let top = Section::top(root);
     let site = site(&top.section("site"));
     let broker = broker(&top.section("broker"), site.as_ref(), found);
-    let forecast = forecast(&top.section("forecast"), found);
+    let forecast = forecast::services(&top.section("forecast"), found);
     let listen = top.section("http").text("listen").map(|text| text.parse::<SocketAddr>().ok());
 
     let rooms_section = top.section("rooms");
@@ -59,7 +59,8 @@ pub fn config(root: &Value, found: &mut Vec<Found>) -> Option<Config> {
         farm: Farm { site: site?, spaces: spaces?, rooms, sources },
         bindings,
         broker: broker?,
-        forecast: forecast?,
+        forecast: forecast.first?,
+        fallback_forecast: forecast.second?,
         http_listen: listen?,
         state_directory: top.section("state").text("directory").map(PathBuf::from),
     })
@@ -134,7 +135,12 @@ fn tls(section: &Section, found: &mut Vec<Found>) -> Tls {
 }
 
 /// A secret that stands in a file or comes from the service manager, but not both.
-fn secret(section: &Section, file: &'static str, credential: &'static str, found: &mut Vec<Found>) -> Option<Secret> {
+pub(super) fn secret(
+    section: &Section,
+    file: &'static str,
+    credential: &'static str,
+    found: &mut Vec<Found>,
+) -> Option<Secret> {
     if section.has(file) && section.has(credential) {
         let mistake = Mistake::TwoPlaces { here: credential, other: file };
         found.push(Found::value(section.path(credential), mistake).hint(format!("keep `{file}` or `{credential}`")));
@@ -143,21 +149,6 @@ fn secret(section: &Section, file: &'static str, credential: &'static str, found
         Some(name) => Some(Secret::Credential(Identifier::new(&name).ok()?)),
         None => section.text(file).map(|path| Secret::File(path.into())),
     }
-}
-
-/// The outer `None` is a mistake; the inner one is a farm that wants no forecast.
-fn forecast(section: &Section, found: &mut Vec<Found>) -> Option<Option<ForecastService>> {
-    let service = section.text("service")?;
-    if service == "none" {
-        return Some(None);
-    }
-    if section.exists() && !section.has("contact") {
-        let hint = "add `contact:` with an e-mail or web address of yours, or write `service: none`";
-        found.push(Found::key(section.here(), Mistake::NoContact).hint(hint));
-    }
-    let service = [Service::MetNorway].into_iter().find(|known| known.name() == service)?;
-    let base_url = section.text("base-url")?.trim_end_matches('/').to_owned();
-    Some(Some(ForecastService { service, base_url, contact: section.text("contact")? }))
 }
 
 /// A source and how it is heard, with where it was written.

@@ -8,13 +8,14 @@ use serde_yaml::Value;
 
 use super::problem::Mistake;
 use crate::{
-    model::{FanMoves, HumidifierMethod, Identifier, Quantity, Service, Species, Stage},
+    model::{FanMoves, HumidifierMethod, Identifier, Quantity, Species, Stage},
     units::{
         AirChanges, AirFlow, CarbonDioxide, Fraction, OutOfRange, Pressure, RelativeHumidity, Temperature, UnitSystem,
         Volume, WaterVolume,
         parse::{self, QuantityError, Unit, Written},
     },
     wire::topic::{Topic, WireUnit},
+    wire::weather,
 };
 
 /// What may stand behind a key.
@@ -170,9 +171,19 @@ pub fn unit_system(name: &str) -> Option<UnitSystem> {
     }
 }
 
-/// Names of the forecast services.
+/// Names of the forecast services, and of having none.
 pub fn services() -> Vec<&'static str> {
-    vec![Service::MetNorway.name(), "none"]
+    fallback_services().into_iter().chain(["none"]).collect()
+}
+
+/// Names of the forecast services.
+pub fn fallback_services() -> Vec<&'static str> {
+    weather::PROTOCOLS.iter().map(|protocol| protocol.service.name()).collect()
+}
+
+/// Words by which a farm says what it uses a service's free host for.
+pub fn uses() -> Vec<&'static str> {
+    weather::PROTOCOLS.iter().filter_map(|protocol| Some(protocol.free_use?.word)).collect()
 }
 
 /// Names of the species.

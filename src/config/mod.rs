@@ -20,6 +20,7 @@ pub use self::{
 mod build;
 mod equipment;
 mod fan;
+mod forecast;
 mod kind;
 mod locate;
 mod overrides;
@@ -33,8 +34,11 @@ mod table;
 mod walk;
 
 use crate::{
-    model::{Farm, Identifier, Service},
-    wire::topic::Binding,
+    model::{Farm, Identifier},
+    wire::{
+        topic::Binding,
+        weather::{FreeUse, Protocol},
+    },
 };
 
 /// A checked configuration.
@@ -48,6 +52,8 @@ pub struct Config {
     pub broker: Broker,
     /// Who forecasts; `None` for a farm that has only its own outdoor sensor.
     pub forecast: Option<ForecastService>,
+    /// Who forecasts while the first is down.
+    pub fallback_forecast: Option<ForecastService>,
     /// Where metrics and health are served; `None` serves nothing.
     pub http_listen: Option<SocketAddr>,
     /// Where the state is kept over a restart; `None` keeps nothing.
@@ -128,15 +134,24 @@ impl fmt::Display for Link {
     }
 }
 
-/// How the forecast is fetched.
+/// How a forecast is fetched.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ForecastService {
     /// Whose forecast.
-    pub service: Service,
+    pub protocol: &'static Protocol,
     /// Where its interface starts, without a slash at the end.
     pub base_url: String,
-    /// An address or a site at which the service's keepers reach the farm.
-    pub contact: String,
+    /// An address or a site at which the service's keepers reach the farm; always there where they ask for it.
+    pub contact: Option<String>,
+    /// The key of those who pay.
+    pub api_key: Option<Secret>,
+}
+
+impl ForecastService {
+    /// What this farm may use the service's host for only, if that is not everything: it has agreed to it.
+    pub fn free_use(&self) -> Option<FreeUse> {
+        self.protocol.free_use.filter(|_| self.api_key.is_none() && self.base_url == self.protocol.base_url)
+    }
 }
 
 /// Reads a configuration. `file` is its name for messages.

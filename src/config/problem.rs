@@ -208,6 +208,18 @@ pub enum Mistake {
     /// A forecast service without the address that it asks for.
     #[error("the forecast service asks for a contact")]
     NoContact,
+    /// The service whose place it should take.
+    #[error("`{0}` is the first service already")]
+    SameService(String),
+    /// A second service without a first.
+    #[error("there is no service to stand in for")]
+    FallbackOfNone,
+    /// A key for a service that is free.
+    #[error("{0} takes no API key")]
+    NoKeyWanted(&'static str),
+    /// A host that not everybody may use, and nothing that says that this farm may.
+    #[error("{0}")]
+    FreeUse(&'static str),
     /// Two ways to the same broker.
     #[error("`{0}` stands beside `socket`, but there is one way to the broker")]
     BesideSocket(&'static str),

@@ -4,6 +4,7 @@
 use super::kind::Kind;
 
 mod equipment;
+mod forecast;
 mod rooms;
 mod sensors;
 mod services;
@@ -75,7 +76,17 @@ const fn row(path: &'static str, kind: Kind, need: Need, doc: &'static str, exam
 
 /// Every key, a section before what it holds.
 pub static KEYS: std::sync::LazyLock<Vec<&'static Key>> = std::sync::LazyLock::new(|| {
-    let parts = [site::KEYS, services::KEYS, rooms::SPACES, rooms::KEYS, equipment::FAN, equipment::KEYS, shell::KEYS];
+    let parts = [
+        site::KEYS,
+        services::KEYS,
+        forecast::KEYS,
+        services::SERVING,
+        rooms::SPACES,
+        rooms::KEYS,
+        equipment::FAN,
+        equipment::KEYS,
+        shell::KEYS,
+    ];
     parts.into_iter().chain(sensors::KEYS.iter().copied()).flatten().collect()
 });
 

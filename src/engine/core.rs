@@ -9,8 +9,8 @@ use std::{
 use super::{
     ahead::{self, Ahead, Standing},
     event::{Effect, Event, Notice, Rejection, Taken},
+    forecasts::Forecasts,
     room::{RoomMemory, Surroundings},
-    schedule::FetchSchedule,
     senses,
     snapshot::{OutdoorsState, PressureFrom, SiteState, Snapshot, SourceState},
 };
@@ -35,13 +35,13 @@ pub struct Engine {
     pub(super) site: SiteState,
     /// Sources of each place, so that a large farm is not searched for each room.
     pub(super) sources_at: HashMap<Place, Vec<usize>>,
-    pub(super) schedule: FetchSchedule,
+    pub(super) forecasts: Forecasts,
     /// Refusals already told to the log, and when each came last, until the source has recovered.
     told: BTreeMap<(usize, &'static str), Duration>,
     ahead: Vec<Option<Ahead>>,
     /// Of the site, at the last look ahead.
     pub(super) frost: Option<ahead::FrostAhead>,
-    looked_ahead: Option<Duration>,
+    pub(super) looked_ahead: Option<Duration>,
     pub(super) started: Duration,
     /// The newest trusted time that an earlier run has seen.
     pub(super) newest_kept: Option<jiff::Timestamp>,
@@ -68,8 +68,7 @@ impl Engine {
                 forecast_fetched: None,
                 offset: None,
                 spread: Arc::default(),
-                forecast_failures: BTreeMap::new(),
-                forecast_successes: 0,
+                services: Vec::new(),
                 coldest: None,
                 pressure,
                 pressure_from: PressureFrom::StandardAtmosphere,
@@ -77,7 +76,7 @@ impl Engine {
                 connections: 0,
                 alerts: AlertKind::OF_SITE.map(Alert::new).to_vec(),
             },
-            schedule: FetchSchedule::new(service.is_some(), now),
+            forecasts: Forecasts::new(service, now),
             sources_at,
             farm,
             sources,
@@ -116,7 +115,7 @@ impl Engine {
         stale
             .chain(alerts.filter_map(Alert::next_deadline))
             .chain(self.rooms.iter().map(RoomMemory::reissue_at))
-            .chain(self.schedule.due_at())
+            .chain(self.forecasts.due_at())
             .chain([now.elapsed + LOOK_AHEAD_EVERY])
             .min()
             .unwrap_or(now.elapsed + LOOK_AHEAD_EVERY)
@@ -129,7 +128,7 @@ impl Engine {
         Snapshot {
             farm: Arc::clone(&self.farm),
             now: *now,
-            site: self.site.clone(),
+            site: SiteState { services: self.forecasts.states(), ..self.site.clone() },
             rooms: self.rooms.iter().map(|room| room.state.clone()).collect(),
             sources: self.sources.clone(),
             turns: self.turns,
@@ -140,22 +139,11 @@ impl Engine {
         match event {
             Event::Reading { source, measured, taken } => self.take_reading(source, (measured, taken), now, effects),
             Event::Rejected { source, rejection } => self.take_rejection(source, &rejection, now, effects),
-            Event::Forecast { forecast, keep_for } => {
-                self.schedule.succeeded(keep_for, now);
-                self.site.forecast_successes += 1;
-                if let Some(forecast) = forecast {
-                    self.rebase_offset(&forecast, now);
-                    self.site.forecast = Some(Arc::new(forecast));
-                }
-                if self.site.forecast.is_some() {
-                    self.site.forecast_fetched = Some(now.wall);
-                }
-                self.looked_ahead = None;
+            Event::Forecast { service, forecast, keep_for } => {
+                self.forecasts.succeeded(service, forecast, keep_for, now);
             }
             Event::ForecastFailed(failure) => {
-                *self.site.forecast_failures.entry(failure.word).or_default() += 1;
-                let first = self.schedule.failed(failure.retry_after, now);
-                if first {
+                if self.forecasts.failed(&failure, now) {
                     effects.push(notice(true, format!("The forecast did not arrive: {}", failure.sentence)));
                 }
             }
@@ -165,7 +153,7 @@ impl Engine {
             }
             Event::Disconnected => self.site.connected = false,
             Event::ClockStepped => {
-                self.schedule.ask_now(now);
+                self.forecasts.ask_now(now);
                 self.looked_ahead = None;
                 // What was valid until a time of the old clock must be said anew in the new one.
                 self.rooms.iter_mut().for_each(RoomMemory::reissue_now);
@@ -230,14 +218,13 @@ impl Engine {
     /// Brings everything in line with the readings, the forecast and the time.
     fn settle(&mut self, now: &Now, effects: &mut Vec<Effect>) {
         self.age_readings(now);
+        self.settle_forecast(now, effects);
         self.settle_outdoors(now);
         self.settle_offset(now);
         self.settle_rooms(now);
         self.settle_ahead(now);
         self.settle_alerts(now, effects);
-        if self.schedule.due(now) {
-            effects.push(Effect::FetchForecast);
-        }
+        effects.extend(self.forecasts.due(now).into_iter().map(Effect::FetchForecast));
     }
 
     fn settle_rooms(&mut self, now: &Now) {

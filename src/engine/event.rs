@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use jiff::Timestamp;
 
-use crate::model::{Forecast, Measured};
+use crate::model::{Forecast, Measured, Service};
 
 /// Everything that can happen.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,6 +27,8 @@ pub enum Event {
     },
     /// A forecast arrived.
     Forecast {
+        /// Who was asked.
+        service: Service,
         /// The forecast; `None` where the service says that the last one still holds.
         forecast: Option<Forecast>,
         /// How long the service asks us to keep it before asking again.
@@ -65,6 +67,8 @@ pub struct Rejection {
 /// Why a forecast did not arrive.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FetchFailure {
+    /// Who was asked.
+    pub service: Service,
     /// One word for labels.
     pub word: &'static str,
     /// One sentence for people.
@@ -76,8 +80,8 @@ pub struct FetchFailure {
 /// What the engine asks of the shell.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Effect {
-    /// Fetch a forecast; the answer comes back as an event.
-    FetchForecast,
+    /// Fetch a forecast of this service; the answer comes back as an event.
+    FetchForecast(Service),
     /// Tell the log.
     Notify(Notice),
 }

@@ -135,32 +135,35 @@ impl Engine {
                 now.wall
             ));
         }
+        let mut changed = Vec::new();
         if let Some(kept) = memory.forecast {
             self.restore_forecast(kept, now, &mut said);
+            self.settle_forecast(now, &mut changed);
         }
         restore_alerts(&mut self.site.alerts, memory.alerts, &mut said);
         for kept in memory.rooms {
             self.restore_room(kept, now, &mut said);
         }
-        said.effects()
+        changed.extend(said.effects());
+        changed
     }
 
     fn restore_forecast(&mut self, kept: KeptForecast, now: &Now, said: &mut Said) {
         let site = &self.farm.site;
         let moved = (site.latitude - kept.latitude).abs().max((site.longitude - kept.longitude).abs());
-        let why = if self.site.forecast_service != Some(kept.forecast.service) {
-            "another service is configured"
-        } else if moved > SAME_PLACE {
+        let why = if moved > SAME_PLACE {
             "the farm's place has changed"
         } else if now.trusted && kept.fetched > now.wall {
             "it was fetched in the future"
         } else if now.trusted && kept.forecast.ends() < now.wall {
             "it has run out"
         } else {
-            said.restored.push(format!("the forecast that was fetched at {}", kept.fetched));
-            self.site.forecast = Some(kept.forecast);
-            self.site.forecast_fetched = Some(kept.fetched);
-            return;
+            let restored = self.forecasts.restore(kept.forecast, kept.fetched, now);
+            if restored {
+                said.restored.push(format!("the forecast that was fetched at {}", kept.fetched));
+                return;
+            }
+            "another service is configured"
         };
         said.refused.push(format!("the forecast: {why}"));
     }

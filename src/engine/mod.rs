@@ -4,6 +4,7 @@ mod ahead;
 mod core;
 mod correct;
 pub mod event;
+mod forecasts;
 pub mod memory;
 mod outdoors;
 mod room;
@@ -14,5 +15,6 @@ pub mod snapshot;
 
 pub use core::Engine;
 pub use event::{Effect, Event, FetchFailure, Notice, Rejection, Taken};
+pub use forecasts::ServiceState;
 pub use memory::Memory;
 pub use snapshot::{OutdoorsState, RoomState, SiteState, Snapshot, SourceState};

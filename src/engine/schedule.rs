@@ -44,6 +44,19 @@ impl FetchSchedule {
         (self.wanted && self.asked.is_none()).then_some(self.due)
     }
 
+    /// Whether the last answer was a failure.
+    pub fn is_failing(&self) -> bool {
+        self.failures > 0
+    }
+
+    /// Says whether answers are wanted from now on; the first one at once.
+    pub fn want(&mut self, wanted: bool, now: &Now) {
+        if wanted && !self.wanted {
+            self.due = self.due.max(now.elapsed);
+        }
+        self.wanted = wanted;
+    }
+
     pub fn ask_now(&mut self, now: &Now) {
         self.due = now.elapsed;
         self.failures = 0;

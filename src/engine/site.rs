@@ -73,7 +73,7 @@ impl Engine {
         if !now.trusted {
             return Condition::Missing;
         }
-        let fetched = self.site.forecast_fetched;
+        let fetched = self.forecasts.last_fetched();
         let old = fetched.is_none_or(|fetched| now.wall.duration_since(fetched) > FORECAST_OLD);
         if old { Condition::Present(Priority::Warning, Message::ForecastOld { fetched }) } else { Condition::Clear }
     }

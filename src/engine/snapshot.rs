@@ -4,6 +4,7 @@ use std::{collections::BTreeMap, sync::Arc, time::Duration};
 
 use jiff::Timestamp;
 
+use super::forecasts::ServiceState;
 use crate::{
     advice::{Alert, Decision},
     model::{
@@ -36,7 +37,8 @@ pub struct Snapshot {
 pub struct SiteState {
     /// The air outdoors.
     pub outdoors: OutdoorsState,
-    /// Who forecasts; `None` for a farm that has only its own sensor.
+    /// Who is asked first for a forecast; `None` for a farm that has only its own sensor. Whose forecast is in use stands
+    /// in [`Forecast::service`].
     pub forecast_service: Option<Service>,
     /// The last good forecast.
     pub forecast: Option<Arc<Forecast>>,
@@ -46,10 +48,8 @@ pub struct SiteState {
     pub offset: Option<Offset>,
     /// How far the truth may lie from it.
     pub spread: Arc<Spread>,
-    /// Fetches that failed since the start, by the failure's word.
-    pub forecast_failures: BTreeMap<&'static str, u64>,
-    /// Fetches that succeeded since the start.
-    pub forecast_successes: u64,
+    /// The services that can be asked, the first one first.
+    pub services: Vec<ServiceState>,
     /// Coldest forecast temperature of the next 24 hours, and when.
     pub coldest: Option<(Timestamp, Temperature)>,
     /// Air pressure at the site, and where it is known from.

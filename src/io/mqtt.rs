@@ -30,7 +30,11 @@ use tokio::{
     time::{Sleep, sleep, timeout},
 };
 
-use super::{backoff::Backoff, clock::Clock};
+use super::{
+    backoff::Backoff,
+    clock::Clock,
+    secret::{self, SecretError},
+};
 use crate::{
     config::{Broker, Config, Link, Secret},
     engine::{Event, Rejection, Snapshot},
@@ -40,12 +44,10 @@ use crate::{
 
 mod answer;
 mod link;
-mod secret;
 mod session;
 
 use answer::{publish_answer, subscribe_answer};
 use link::LinkError;
-use secret::SecretError;
 use session::Session;
 
 /// The link is asked for life this often; two unanswered pings end it.

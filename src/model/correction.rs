@@ -313,7 +313,7 @@ mod tests {
             sea_level_pressure: None,
             wind: None,
         });
-        Forecast::new(Service::MetNorway, None, points.collect()).unwrap()
+        Forecast::new(Service::PERSISTENCE, None, points.collect()).unwrap()
     }
 
     fn corrected<'a>(forecast: &'a Forecast, spread: &'a Spread, offset: Option<Offset>) -> CorrectedForecast<'a> {

@@ -7,33 +7,38 @@ use crate::{
     units::{Elevation, Pressure, RelativeHumidity, Speed, Temperature, VapourPressure},
 };
 
-/// Where the forecast comes from.
+/// Who made a forecast. Which services there are is known where their bodies are read; everybody else only needs to
+/// name them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Service {
-    /// MET Norway Locationforecast 2.0.
-    MetNorway,
+pub struct Service {
+    name: &'static str,
+    title: &'static str,
+    attribution: &'static str,
 }
 
 impl Service {
+    /// No service: the farm's own readings carried on, see [`persistence`](super::persistence).
+    pub const PERSISTENCE: Self = Self::new("persistence", "The farm's own last days", "");
+
+    /// A service by its name in configuration, topics and labels, its name in a sentence, and the credit that its
+    /// licence asks for (empty if it asks for none).
+    pub const fn new(name: &'static str, title: &'static str, attribution: &'static str) -> Self {
+        Self { name, title, attribution }
+    }
+
     /// As it is written in configuration, topics and labels.
     pub const fn name(self) -> &'static str {
-        match self {
-            Self::MetNorway => "met-norway",
-        }
+        self.name
     }
 
     /// As it is said in a sentence.
     pub const fn title(self) -> &'static str {
-        match self {
-            Self::MetNorway => "MET Norway",
-        }
+        self.title
     }
 
-    /// The credit that the service's licence asks for.
+    /// The credit that has to stand wherever its data are shown.
     pub const fn attribution(self) -> &'static str {
-        match self {
-            Self::MetNorway => "Data from MET Norway",
-        }
+        self.attribution
     }
 }
 
@@ -214,7 +219,7 @@ mod tests {
 
     #[test]
     fn values_between_two_moments_lie_on_the_straight_line() {
-        let forecast = Forecast::new(Service::MetNorway, None, vec![point(0, 0.0), point(6, -6.0)]).unwrap();
+        let forecast = Forecast::new(Service::PERSISTENCE, None, vec![point(0, 0.0), point(6, -6.0)]).unwrap();
         let at = |minutes: i64| forecast.at(Timestamp::from_second(minutes * 60).unwrap());
         assert!((at(120).unwrap().air.temperature.celsius() + 2.0).abs() < 1e-9);
         assert!((at(0).unwrap().air.temperature.celsius() - 0.0).abs() < 1e-9);
@@ -229,7 +234,7 @@ mod tests {
             let air = OutdoorAir::from_dew_point(temperature, temperature, sea_level).unwrap();
             ForecastPoint { air, ..point(hour, celsius) }
         };
-        let forecast = Forecast::new(Service::MetNorway, None, vec![fog(0, 6.0), fog(6, 0.0)]).unwrap();
+        let forecast = Forecast::new(Service::PERSISTENCE, None, vec![fog(0, 6.0), fog(6, 0.0)]).unwrap();
         let middle = forecast.at(Timestamp::from_second(3 * 3_600).unwrap()).unwrap().air;
         let pressure = atmosphere::standard_pressure(sea_level);
         assert!(
@@ -243,7 +248,7 @@ mod tests {
     #[test]
     fn nothing_is_guessed_outside_the_forecast_or_inside_a_gap() {
         let forecast =
-            Forecast::new(Service::MetNorway, None, vec![point(0, 0.0), point(1, 0.0), point(8, 0.0)]).unwrap();
+            Forecast::new(Service::PERSISTENCE, None, vec![point(0, 0.0), point(1, 0.0), point(8, 0.0)]).unwrap();
         let at = |hours: i64| forecast.at(Timestamp::from_second(hours * 3_600).unwrap());
         assert!(at(-1).is_none());
         assert!(at(9).is_none());
@@ -254,9 +259,9 @@ mod tests {
     #[test]
     fn moments_out_of_order_are_refused() {
         assert_eq!(
-            Forecast::new(Service::MetNorway, None, vec![point(1, 0.0), point(1, 0.0)]),
+            Forecast::new(Service::PERSISTENCE, None, vec![point(1, 0.0), point(1, 0.0)]),
             Err(BadForecast::Disordered(Timestamp::from_second(3_600).unwrap()))
         );
-        assert_eq!(Forecast::new(Service::MetNorway, None, vec![]), Err(BadForecast::Empty));
+        assert_eq!(Forecast::new(Service::PERSISTENCE, None, vec![]), Err(BadForecast::Empty));
     }
 }

@@ -10,7 +10,8 @@
 //! broker                  connected, connections
 //! outdoors                from ("sensor" | "forecast" | null), air
 //! pressure                pascals, from ("sensor" | "forecast" | "standard-atmosphere")
-//! forecast                service, attribution, issued_at, fetched_at, ends_at, coldest, successes, failures, points[]
+//! forecast                service, attribution, issued_at, fetched_at, ends_at, coldest, points[],
+//!                         services[] (service, fetched_at, successes, failures{word: count})
 //! alerts[]                name, title, state, raised, sentence
 //! rooms[]                 name, title, temperature, relative_humidity, carbon_dioxide, air, supply, moisture,
 //!                         carbon_dioxide_headroom_parts_per_million, decision, alerts[]
@@ -100,8 +101,8 @@ fn forecast(snapshot: &Snapshot) -> Value {
     let site = &snapshot.site;
     let forecast = site.forecast.as_deref();
     json!({
-        "service": site.forecast_service.map(Service::name),
-        "attribution": site.forecast_service.map(Service::attribution),
+        "service": site.forecast.as_ref().map(|forecast| forecast.service).or(site.forecast_service).map(Service::name),
+        "attribution": forecast.map(|forecast| forecast.service.attribution()).filter(|credit| !credit.is_empty()),
         "issued_at": iso(forecast.and_then(|forecast| forecast.issued)),
         "fetched_at": iso(site.forecast_fetched),
         "ends_at": iso(forecast.map(Forecast::ends)),
@@ -109,8 +110,12 @@ fn forecast(snapshot: &Snapshot) -> Value {
             "at": at.to_string(),
             "temperature_celsius": coldest.celsius(),
         })),
-        "successes": site.forecast_successes,
-        "failures": counts(&site.forecast_failures),
+        "services": site.services.iter().map(|state| json!({
+            "service": state.service.name(),
+            "fetched_at": iso(state.fetched),
+            "successes": state.successes,
+            "failures": counts(&state.failures),
+        })).collect::<Vec<_>>(),
         "points": forecast.map_or(&[][..], Forecast::points).iter().map(point).collect::<Vec<_>>(),
     })
 }

@@ -12,12 +12,12 @@ use std::{
 use jiff::Timestamp;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-use super::description;
+use super::{description, weather};
 use crate::{
     advice::{AlertKind, Priority, alert::Message},
     engine::memory::{KeptAlert, KeptEmission, KeptForecast, KeptRoom, Memory},
     model::{
-        Farm, Forecast, ForecastPoint, Identifier, OutdoorAir, Quantity, Sensor, Service, forecast::BadForecast,
+        Farm, Forecast, ForecastPoint, Identifier, OutdoorAir, Quantity, Sensor, forecast::BadForecast,
         identifier::BadIdentifier,
     },
     units::{AirFlow, CarbonDioxide, OutOfRange, Pressure, Speed, Temperature, VapourPressure, WaterFlow, WaterVolume},
@@ -312,10 +312,7 @@ impl ForecastBody {
     }
 
     fn into_kept(self) -> Result<KeptForecast, BadState> {
-        let service = [Service::MetNorway]
-            .into_iter()
-            .find(|service| service.name() == self.service)
-            .ok_or(BadState::Word(self.service))?;
+        let service = weather::named(&self.service).ok_or(BadState::Word(self.service))?.service;
         let points = all(self.points, PointBody::into_point)?;
         let forecast = Forecast::new(service, self.issued.map(|moment| moment.0), points)?;
         Ok(KeptForecast {

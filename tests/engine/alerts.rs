@@ -139,6 +139,7 @@ fn a_dead_forecast_raises_exactly_one_alert() {
         keep_talking(&mut bench, 1, 600.0);
         if bench.now.elapsed.as_secs() % 1_800 < 60 {
             bench.event(Event::ForecastFailed(FetchFailure {
+                service: mistwright::wire::weather::met_norway::SERVICE,
                 word: "unreachable",
                 sentence: "the service cannot be reached".to_owned(),
                 retry_after: None,

@@ -44,7 +44,11 @@ fn a_forecast_that_agrees_with_the_sensor_needs_no_correction_whatever_the_last_
     assert!((expected(&bench, 0) + 5.0).abs() < 1e-6);
     assert!((expected(&bench, 6) + 2.5).abs() < 1e-6);
     let agreeing = hourly(bench.now.wall, &[-5.0; 48], 80.0);
-    bench.event(Event::Forecast { forecast: Some(agreeing), keep_for: Duration::from_secs(3_600) });
+    bench.event(Event::Forecast {
+        service: agreeing.service,
+        forecast: Some(agreeing),
+        keep_for: Duration::from_secs(3_600),
+    });
     assert!((expected(&bench, 6) + 5.0).abs() < 1e-6, "{}", expected(&bench, 6));
 }
 

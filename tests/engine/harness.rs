@@ -16,6 +16,7 @@ use mistwright::{
         AirFlow, CarbonDioxide, Elevation, Fraction, Mass, Pressure, RelativeHumidity, Temperature, UnitSystem,
         VapourPressure, Volume, WaterFlow, WaterVolume,
     },
+    wire::weather::met_norway,
 };
 
 pub fn celsius(value: f64) -> Temperature {
@@ -104,7 +105,7 @@ pub struct Bench {
 
 impl Bench {
     pub fn new(farm: Farm) -> Self {
-        Self::with_service(farm, Some(Service::MetNorway))
+        Self::with_service(farm, Some(met_norway::SERVICE))
     }
 
     pub fn with_service(farm: Farm, service: Option<Service>) -> Self {
@@ -120,7 +121,7 @@ impl Bench {
         let effects = self.engine.handle(event, &self.now);
         self.notices.extend(effects.iter().filter_map(|effect| match effect {
             Effect::Notify(notice) => Some(notice.sentence.clone()),
-            Effect::FetchForecast => None,
+            Effect::FetchForecast(_) => None,
         }));
         effects
     }
@@ -159,7 +160,11 @@ impl Bench {
     /// A forecast of one temperature in °C for each hour from now on, at `humidity` percent over water.
     pub fn forecast(&mut self, temperatures: &[f64], humidity: f64) {
         let forecast = hourly(self.now.wall, temperatures, humidity);
-        self.event(Event::Forecast { forecast: Some(forecast), keep_for: Duration::from_secs(3_600) });
+        self.event(Event::Forecast {
+            service: forecast.service,
+            forecast: Some(forecast),
+            keep_for: Duration::from_secs(3_600),
+        });
     }
 
     pub fn snapshot(&self) -> Snapshot {
@@ -195,5 +200,5 @@ pub fn hourly(start: Timestamp, temperatures: &[f64], humidity: f64) -> Forecast
             wind: None,
         }
     });
-    Forecast::new(Service::MetNorway, None, points.collect()).unwrap()
+    Forecast::new(met_norway::SERVICE, None, points.collect()).unwrap()
 }

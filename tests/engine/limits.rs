@@ -105,7 +105,11 @@ fn apply(bench: &mut Bench, step: &Step) {
         Step::Outdoors(temperature, humidity) => bench.air(Place::Outdoors, *temperature, *humidity),
         Step::Forecast(temperature, humidity) => {
             let forecast = hourly(bench.now.wall, &[*temperature; 30], *humidity);
-            bench.event(Event::Forecast { forecast: Some(forecast), keep_for: Duration::from_secs(3_600) });
+            bench.event(Event::Forecast {
+                service: forecast.service,
+                forecast: Some(forecast),
+                keep_for: Duration::from_secs(3_600),
+            });
         }
         Step::Pass(seconds) => bench.pass(Duration::from_secs(*seconds)),
         Step::ClockLost | Step::ClockFound => {

@@ -19,8 +19,8 @@ fn the_document_holds_everything_that_was_taken_in() {
     assert_eq!(at("/rooms/1/relative_humidity/ratio"), Value::Null);
     assert_eq!(at("/sources/0/accepted"), 1);
     assert_eq!(at("/sources/0/rejected/empty"), 1);
-    assert_eq!(at("/forecast/failures/slow"), 1);
-    assert_eq!(at("/forecast/successes"), 1);
+    assert_eq!(at("/forecast/services/0/failures/slow"), 1);
+    assert_eq!(at("/forecast/services/0/successes"), 1);
     assert_eq!(at("/forecast/attribution"), "Data from MET Norway");
     assert_eq!(at("/forecast/points").as_array().unwrap().len(), 49);
     assert_eq!(at("/forecast/coldest/temperature_celsius"), -12.0);

@@ -7,12 +7,13 @@ use mistwright::{
     engine::{Engine, Event, FetchFailure, Rejection, Snapshot},
     model::{
         Fan, FanMoves, Farm, Forecast, ForecastPoint, Humidifier, HumidifierMethod, Identifier, Measured, Now,
-        OutdoorAir, Place, Quantity, Room, Service, Site, Source, Species, Stage, WaterSupply, farm::Crop,
+        OutdoorAir, Place, Quantity, Room, Site, Source, Species, Stage, WaterSupply, farm::Crop,
     },
     units::{
         AirChanges, AirFlow, Elevation, Fraction, Mass, RelativeHumidity, Temperature, UnitSystem, Volume, WaterFlow,
         WaterVolume,
     },
+    wire::weather::met_norway,
 };
 
 /// 8 January 2027, 18:00 UTC: after every possible release date of the daemon that is tested.
@@ -94,12 +95,12 @@ fn forecast() -> Forecast {
             wind: None,
         }
     });
-    Forecast::new(Service::MetNorway, None, points.collect()).unwrap()
+    Forecast::new(met_norway::SERVICE, None, points.collect()).unwrap()
 }
 
 /// The farm before anything has arrived.
 pub fn engine() -> Engine {
-    Engine::new(Arc::new(farm()), Some(Service::MetNorway), &at(0))
+    Engine::new(Arc::new(farm()), Some(met_norway::SERVICE), &at(0))
 }
 
 /// Takes in one of everything: readings, a refusal, a forecast, a failure, a connection.
@@ -109,12 +110,21 @@ pub fn feed(engine: &mut Engine) {
         measured: Measured::from_base(quantity, value).unwrap(),
         taken: None,
     };
-    let failure = FetchFailure { word: "slow", sentence: "It was slow.".to_owned(), retry_after: None };
+    let failure = FetchFailure {
+        service: met_norway::SERVICE,
+        word: "slow",
+        sentence: "It was slow.".to_owned(),
+        retry_after: None,
+    };
     engine.handle_all(
         [
             Event::Connected,
             Event::ForecastFailed(failure),
-            Event::Forecast { forecast: Some(forecast()), keep_for: Duration::from_secs(1_800) },
+            Event::Forecast {
+                service: met_norway::SERVICE,
+                forecast: Some(forecast()),
+                keep_for: Duration::from_secs(1_800),
+            },
             reading(0, Quantity::Temperature, 16.0),
             reading(1, Quantity::RelativeHumidity, 0.9),
             reading(2, Quantity::CarbonDioxide, 850.0),

@@ -123,6 +123,7 @@ pub(super) fn config(broker: &Mosquitto, farm: &Arc<Farm>) -> Config {
             domain: Identifier::new("homie").unwrap(),
         },
         forecast: None,
+        fallback_forecast: None,
         http_listen: None,
         state_directory: None,
     }

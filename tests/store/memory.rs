@@ -6,7 +6,8 @@ use jiff::SignedDuration;
 use mistwright::{
     advice::{AlertKind, Mode, Reason},
     engine::{Effect, Engine, Event, Memory},
-    model::{Farm, Identifier, Now, Place, Quantity, Service},
+    model::{Farm, Identifier, Now, Place, Quantity},
+    wire::weather::met_norway,
 };
 
 use crate::engine::harness::{Bench, farm, flow, room};
@@ -17,11 +18,11 @@ const MINUTE: Duration = Duration::from_secs(60);
 fn restarted(memory: Memory, farm: Farm, wall: jiff::Timestamp, trusted: bool) -> Bench {
     let now = Now { elapsed: Duration::from_secs(40), wall, trusted };
     let farm = Arc::new(farm);
-    let mut engine = Engine::new(Arc::clone(&farm), Some(Service::MetNorway), &now);
+    let mut engine = Engine::new(Arc::clone(&farm), Some(met_norway::SERVICE), &now);
     let effects = engine.restore(memory, &now);
     let notices = effects.into_iter().filter_map(|effect| match effect {
         Effect::Notify(notice) => Some(notice.sentence),
-        Effect::FetchForecast => None,
+        Effect::FetchForecast(_) => None,
     });
     let mut bench = Bench { engine, farm, now, notices: notices.collect() };
     bench.event(Event::Tick);

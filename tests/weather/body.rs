@@ -2,9 +2,9 @@
 
 use jiff::Timestamp;
 use mistwright::{
-    model::{Forecast, Service},
+    model::Forecast,
     units::Elevation,
-    wire::weather::{BadBody, LeftOut, Parsed, Spot, protocol},
+    wire::weather::{BadBody, LeftOut, Parsed, Spot, met_norway},
 };
 use proptest::prelude::*;
 use serde_json::{Value, json};
@@ -14,7 +14,7 @@ pub fn spot() -> Spot {
 }
 
 fn parse(body: &[u8]) -> Result<Parsed, BadBody> {
-    (protocol(Service::MetNorway).parse)(body, &spot())
+    (met_norway::PROTOCOL.parse)(body, &spot())
 }
 
 fn step(time: &str, details: Value) -> Value {
@@ -67,7 +67,7 @@ fn ends(forecast: &Forecast) -> String {
 
 #[test]
 fn the_request_has_at_most_four_decimals_and_whole_metres() {
-    let path = protocol(Service::MetNorway).path;
+    let path = met_norway::PROTOCOL.path;
     assert_eq!(path(&spot()), "/weatherapi/locationforecast/2.0/complete?lat=61.2346&lon=-10&altitude=310");
     let origin = Spot { latitude: -0.000_01, longitude: 0.1 + 0.2, elevation: Elevation::from_metres(-0.4).unwrap() };
     assert_eq!(path(&origin), "/weatherapi/locationforecast/2.0/complete?lat=0&lon=0.3&altitude=0");

@@ -3,111 +3,34 @@
 use std::time::Duration;
 
 use mistwright::{
-    config::ForecastService,
     engine::{Event, FetchFailure},
-    io::{
-        clock::Clock,
-        weather::{self, ForecastSetup},
-    },
-    model::Service,
+    wire::weather::met_norway,
 };
-use tokio::{
-    io::{AsyncReadExt, AsyncWriteExt},
-    net::{TcpListener, TcpStream},
-    sync::mpsc,
-    time::timeout,
-};
+use tokio::net::TcpListener;
 use wiremock::{
     Mock, MockServer, Request, ResponseTemplate,
     matchers::{any, header, header_exists, method, path, query_param},
 };
 
-use super::body::{sample, spot};
+use super::{
+    body::sample,
+    client::{Client, answering, bomb, raw},
+};
 
 const PATH: &str = "/weatherapi/locationforecast/2.0/complete";
 const MODIFIED: &str = "Fri, 08 Jan 2027 17:38:34 GMT";
 
-/// A client that waits for requests, at a scenario's standing time.
-struct Client {
-    requests: mpsc::Sender<()>,
-    events: mpsc::Receiver<Event>,
-}
-
 fn client(base_url: String) -> Client {
-    let service = ForecastService {
-        service: Service::MetNorway,
-        base_url,
-        contact: "https://frosthollow.example/contact".to_owned(),
-    };
-    let (requests, receiver) = mpsc::channel(4);
-    let (sender, events) = mpsc::channel(4);
-    // Half past an hour, so that no wait of less than 25 minutes ends at a full hour.
-    let (clock, handle) = Clock::scenario("2027-01-08T18:30:00Z".parse().unwrap(), 1.0);
-    let setup = ForecastSetup { service, spot: spot() };
-    tokio::spawn(async move {
-        weather::run(setup, receiver, sender, clock).await;
-        drop(handle);
-    });
-    Client { requests, events }
-}
-
-impl Client {
-    async fn ask(&mut self) -> Event {
-        self.requests.send(()).await.unwrap();
-        timeout(Duration::from_secs(25), self.events.recv()).await.expect("no answer within 25 s").unwrap()
-    }
-
-    async fn failure(&mut self) -> FetchFailure {
-        match self.ask().await {
-            Event::ForecastFailed(failure) => failure,
-            other => panic!("{other:?}"),
-        }
-    }
-
-    /// How long to keep what came, and how many moments came; `None` if nothing new did.
-    async fn success(&mut self) -> (Duration, Option<usize>) {
-        match self.ask().await {
-            Event::Forecast { forecast, keep_for } => (keep_for, forecast.map(|forecast| forecast.points().len())),
-            other => panic!("{other:?}"),
-        }
-    }
+    Client::of(&met_norway::PROTOCOL, base_url)
 }
 
 fn forecast() -> ResponseTemplate {
     ResponseTemplate::new(200).set_body_raw(sample(), "application/json")
 }
 
-async fn answering(response: ResponseTemplate) -> MockServer {
-    let server = MockServer::start().await;
-    Mock::given(any()).respond_with(response).mount(&server).await;
-    server
-}
-
 async fn failure_of(response: ResponseTemplate) -> FetchFailure {
     let server = answering(response).await;
     client(server.uri()).failure().await
-}
-
-/// A server that answers each connection's first request with `answer`, byte for byte, and then hangs up or holds on.
-async fn raw(answer: Vec<u8>, hold: bool) -> String {
-    let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
-    let base_url = format!("http://{}", listener.local_addr().unwrap());
-    tokio::spawn(async move {
-        while let Ok((stream, _)) = listener.accept().await {
-            tokio::spawn(answer_raw(stream, answer.clone(), hold));
-        }
-    });
-    base_url
-}
-
-async fn answer_raw(mut stream: TcpStream, answer: Vec<u8>, hold: bool) {
-    let mut request = [0; 4_096];
-    let _ = stream.read(&mut request).await;
-    // A client that has seen enough hangs up.
-    let _ = stream.write_all(&answer).await;
-    if hold {
-        std::future::pending::<()>().await;
-    }
 }
 
 #[tokio::test]
@@ -274,26 +197,6 @@ async fn a_huge_body_is_given_up_at_the_limit() {
     assert_eq!((failure.word, failure.sentence.as_str()), ("too-large", "MET Norway sends more than 2 MiB."));
 }
 
-/// Blanks, compressed about a thousandfold: a gzip member of one DEFLATE block with a fixed code (RFC 1951, 3.2.6),
-/// which repeats one blank in runs of 258 bytes, each written in 8 + 5 bits.
-fn bomb(runs: usize) -> Vec<u8> {
-    let mut bits: Vec<bool> = vec![true, true, false];
-    // The blank (0x20) as a literal: the code 0x30 + 0x20 in eight bits, highest first.
-    bits.extend((0..8).rev().map(|bit| (0x50 >> bit) & 1 == 1));
-    for _ in 0..runs {
-        // Length 258 is symbol 285, code 0xC5 in eight bits; distance 1 is code 0 in five bits.
-        bits.extend((0..8).rev().map(|bit| (0xC5 >> bit) & 1 == 1));
-        bits.extend([false; 5]);
-    }
-    // The end of the block is symbol 256, code 0 in seven bits. The checksum is left out: nobody may read so far.
-    bits.extend([false; 7]);
-    let mut bytes = vec![0x1f, 0x8b, 8, 0, 0, 0, 0, 0, 0, 255];
-    bytes.extend(
-        bits.chunks(8).map(|byte| byte.iter().enumerate().fold(0, |sum, (place, bit)| sum | (u8::from(*bit) << place))),
-    );
-    bytes
-}
-
 #[tokio::test]
 async fn a_body_compressed_a_hundredfold_is_given_up_at_the_limit() {
     let bomb = bomb(200_000);
@@ -352,7 +255,7 @@ async fn requests_are_answered_one_after_the_other() {
     let server = answering(forecast().set_delay(Duration::from_millis(300))).await;
     let mut client = client(server.uri());
     for _ in 0..3 {
-        client.requests.send(()).await.unwrap();
+        client.requests.send(met_norway::SERVICE).await.unwrap();
     }
     for answered in 1..=3 {
         assert!(matches!(client.events.recv().await, Some(Event::Forecast { .. })));

@@ -1,4 +1,5 @@
 //! Forecasts: what a service's body becomes, and what each fault of the service becomes.
 
 mod body;
+mod client;
 mod fetch;

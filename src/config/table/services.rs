@@ -1,7 +1,7 @@
-//! Keys of what the daemon speaks to: broker, forecast, monitoring, disk.
+//! Keys of what the daemon speaks to: broker, monitoring, disk.
 
 use super::{Key, Need, row, section};
-use crate::config::kind::{self, Kind};
+use crate::config::kind::Kind;
 
 /// In the order of the reference page.
 pub(super) const KEYS: &[Key] = &[
@@ -85,29 +85,10 @@ pub(super) const KEYS: &[Key] = &[
         "Instead of `client-key-file`: name of the credential under which systemd hands the key to the service.",
         "broker-key",
     ),
-    section("forecast", Need::Required, "Who forecasts the outdoor air."),
-    row(
-        "forecast.service",
-        Kind::Word(kind::services),
-        Need::Default("met-norway"),
-        "`none` for a farm without internet: the outdoor sensor then has to say everything.",
-        "met-norway",
-    ),
-    row(
-        "forecast.base-url",
-        Kind::Url,
-        Need::Default("https://api.met.no"),
-        "Where the service's interface starts; change it for a proxy of your own.",
-        "https://api.met.no",
-    ),
-    row(
-        "forecast.contact",
-        Kind::Contact,
-        Need::Computed("nothing; required unless the service is `none`"),
-        "An e-mail or web address of yours, sent with each request. The service asks for it, so that it can reach you \
-         before it blocks you.",
-        "grower@frosthollow.example",
-    ),
+];
+
+/// Monitoring and disk.
+pub const SERVING: &[Key] = &[
     section("http", Need::Optional, "Metrics and health for a monitoring system."),
     row(
         "http.listen",

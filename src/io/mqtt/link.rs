@@ -15,8 +15,10 @@ use rustls::{
     pki_types::{CertificateDer, PrivateKeyDer, pem::PemObject},
 };
 
-use super::secret::{self, SecretError};
-use crate::config::{Link, Secret, Tls};
+use crate::{
+    config::{Link, Secret, Tls},
+    io::secret::{self, SecretError},
+};
 
 /// Why there is no link, and what to do about it.
 #[derive(Debug, thiserror::Error)]

@@ -3,7 +3,8 @@
 use super::{MetricRow, Sample, count, counter, gauge, seconds, truth};
 use crate::{
     advice::{Alert, Priority},
-    engine::{Snapshot, snapshot::PressureFrom},
+    engine::{ServiceState, Snapshot, snapshot::PressureFrom},
+    model::Service,
 };
 
 /// Rows of the daemon and the site.
@@ -28,22 +29,31 @@ pub(super) const ROWS: &[MetricRow] = &[
         "mistwright_forecast_fetches_total",
         &["service"],
         "Forecasts fetched or confirmed since the start.",
-        |s| of_service(s, Some(count(s.site.forecast_successes))),
+        |s| of_services(s, |service| Some(count(service.successes))),
     ),
     counter(
         "mistwright_forecast_failures_total",
         &["service"],
         "Fetches of a forecast that failed since the start.",
-        |s| of_service(s, Some(count(s.site.forecast_failures.values().sum()))),
+        |s| of_services(s, |service| Some(count(service.failures.values().sum()))),
     ),
     gauge(
         "mistwright_forecast_fetched_timestamp_seconds",
         &["service"],
         "When the forecast was last fetched or confirmed.",
-        |s| of_service(s, s.site.forecast_fetched.map(seconds)),
+        |s| of_services(s, |service| service.fetched.map(seconds)),
+    ),
+    gauge(
+        "mistwright_forecast_in_use",
+        &["service"],
+        "Whether this service's forecast is the one in use: 1 or 0.",
+        |s| {
+            let used = s.site.forecast.as_ref().map(|forecast| forecast.service);
+            of_services(s, |service| Some(truth(used == Some(service.service))))
+        },
     ),
     gauge("mistwright_forecast_end_timestamp_seconds", &["service"], "Last moment that the forecast covers.", |s| {
-        of_service(s, s.site.forecast.as_ref().map(|forecast| seconds(forecast.ends())))
+        s.site.forecast.iter().map(|forecast| of_service(forecast.service, seconds(forecast.ends()))).collect()
     }),
     gauge(
         "mistwright_forecast_coldest_celsius",
@@ -86,10 +96,14 @@ pub(super) const ROWS: &[MetricRow] = &[
     ),
 ];
 
-/// A sample of the configured service; none for a farm without one.
-fn of_service(snapshot: &Snapshot, value: Option<f64>) -> Vec<Sample> {
-    let service = snapshot.site.forecast_service.map(|service| service.name());
-    service.zip(value).map(|(service, value)| Sample { labels: vec![service.to_owned()], value }).into_iter().collect()
+/// A sample for each configured service that has a value.
+fn of_services(snapshot: &Snapshot, value: impl Fn(&ServiceState) -> Option<f64>) -> Vec<Sample> {
+    let services = snapshot.site.services.iter();
+    services.filter_map(|state| Some(of_service(state.service, value(state)?))).collect()
+}
+
+fn of_service(service: Service, value: f64) -> Sample {
+    Sample { labels: vec![service.name().to_owned()], value }
 }
 
 fn alerts(snapshot: &Snapshot, value: fn(&Alert) -> f64) -> Vec<Sample> {

@@ -155,22 +155,28 @@ fn outdoors(look: &Look<'_>) -> String {
 
 fn forecast(look: &Look<'_>) -> Markup {
     let site = &look.snapshot.site;
-    let Some(service) = site.forecast_service else {
+    let used = site.forecast.as_ref().map(|forecast| forecast.service);
+    let Some(service) = used.or(site.forecast_service) else {
         return html! { "None: no service is configured." };
     };
     let now = look.snapshot.now.wall;
     let since = |at: Timestamp| Duration::try_from(now.duration_since(at)).unwrap_or_default();
+    let failed: u64 = site.services.iter().flat_map(|state| state.failures.values()).sum();
     html! {
         @match site.forecast_fetched {
             None => { b { "No data yet" } " from " (service.title()) "." }
             Some(fetched) => {
                 (service.title()) ", fetched " (age(since(fetched))) " ago"
                 @if let Some(forecast) = &site.forecast { ", up to " (look.voice.time(forecast.ends(), now)) }
-                ". " (service.attribution()) "."
+                "."
+                @if !service.attribution().is_empty() { " " (service.attribution()) "." }
             }
         }
-        @if site.forecast_failures.values().sum::<u64>() > 0 {
-            " Failed fetches since the start: " (site.forecast_failures.values().sum::<u64>()) "."
+        @if let Some(first) = site.forecast_service.filter(|first| *first != service) {
+            " It stands in, because " (first.title().replacen("The ", "the ", 1)) " is down."
+        }
+        @if failed > 0 {
+            " Failed fetches since the start: " (failed) "."
         }
     }
 }

@@ -1,10 +1,12 @@
 //! Weather services: what to ask them, and how their answers become a [`Forecast`].
 //!
-//! A new service is one file here, one row of [`protocol`] and one variant of [`Service`]. Nothing here touches a
-//! socket: the shell asks for [`Protocol::path`] below the configured address, and gives the body to
-//! [`Protocol::parse`].
+//! A new service is one file here and its row in [`PROTOCOLS`]: configuration, fetching, topics, metrics and the state
+//! file know it from there. Nothing here touches a socket: the shell asks for [`Protocol::path`] below the configured
+//! address, and gives the body to [`Protocol::parse`].
 
-use std::fmt;
+use std::{fmt, time::Duration};
+
+use serde::de::DeserializeOwned;
 
 use crate::{
     model::{Forecast, Service, Site},
@@ -12,7 +14,22 @@ use crate::{
 };
 
 mod detail;
+mod moments;
+mod reason;
+
 pub mod met_norway;
+pub mod open_meteo;
+pub mod weather_gov;
+
+pub use reason::reason;
+
+/// Every service, the usual one first.
+pub const PROTOCOLS: &[&Protocol] = &[&met_norway::PROTOCOL, &weather_gov::PROTOCOL, &open_meteo::PROTOCOL];
+
+/// The service of this name.
+pub fn named(name: &str) -> Option<&'static Protocol> {
+    PROTOCOLS.iter().copied().find(|protocol| protocol.service.name() == name)
+}
 
 /// The spot that a forecast is for.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,17 +52,71 @@ impl Spot {
 /// How a service is spoken to.
 #[derive(Debug, Clone, Copy)]
 pub struct Protocol {
+    /// Who it is.
+    pub service: Service,
+    /// Where its interface starts, without a slash at the end.
+    pub base_url: &'static str,
+    /// Whether it asks for a contact in the User-Agent.
+    pub contact: bool,
+    /// How long an answer is kept where the service does not say.
+    pub usual_keep: Duration,
+    /// What [`Self::base_url`] may be used for only, where that is not everything; the user has to agree.
+    pub free_use: Option<FreeUse>,
+    /// How it is asked by those who pay.
+    pub paid: Option<Paid>,
     /// Path and query of the request, starting with a slash, without anything that has to be escaped.
     pub path: fn(&Spot) -> String,
+    /// Where the service answers [`Self::path`] with the address of the forecast: that address's path and query, from
+    /// the body. It stays good until the service answers 404 there.
+    pub then: Option<fn(&[u8]) -> Result<String, BadBody>>,
     /// The forecast in a body. It may be given any bytes.
     pub parse: fn(&[u8], &Spot) -> Result<Parsed, BadBody>,
 }
 
-/// The row of each service.
-pub const fn protocol(service: Service) -> &'static Protocol {
-    match service {
-        Service::MetNorway => &met_norway::PROTOCOL,
+impl PartialEq for Protocol {
+    /// There is one protocol for each service.
+    fn eq(&self, other: &Self) -> bool {
+        self.service == other.service
     }
+}
+
+impl Eq for Protocol {}
+
+/// A limit on who may use a host for nothing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct FreeUse {
+    /// The word by which a configuration agrees.
+    pub word: &'static str,
+    /// What it means, as a sentence.
+    pub sentence: &'static str,
+}
+
+/// A host for those who pay.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Paid {
+    /// Where its interface starts, without a slash at the end.
+    pub base_url: &'static str,
+    /// Name of the query's parameter that carries the key.
+    pub parameter: &'static str,
+}
+
+/// Four decimals of a degree are eleven metres, and more than a forecast needs; some services refuse more.
+fn four_decimals(degrees: f64) -> f64 {
+    // Adding zero turns a rounded −0 into 0.
+    (degrees * 10_000.0).round() / 10_000.0 + 0.0
+}
+
+/// A body as the JSON that the service is known to send.
+fn json<T: DeserializeOwned>(body: &[u8]) -> Result<T, BadBody> {
+    match body.iter().find(|byte| !byte.is_ascii_whitespace()) {
+        None => return Err(BadBody::Empty),
+        Some(b'<') => return Err(BadBody::WebPage),
+        Some(_) => {}
+    }
+    serde_json::from_slice(body).map_err(|error| match error.classify() {
+        serde_json::error::Category::Eof => BadBody::Truncated(body.len()),
+        _ => BadBody::NotAForecast { line: error.line(), column: error.column() },
+    })
 }
 
 /// A forecast, and what had to be left out of it.
@@ -124,6 +195,19 @@ pub enum BadBody {
         /// The unit that this program knows.
         expected: &'static str,
     },
+    /// Values that should stand beside each other and do not.
+    #[error("the answer has {found} values of `{detail}` for {expected} moments")]
+    Uneven {
+        /// The service's name of the values.
+        detail: &'static str,
+        /// Moments.
+        expected: usize,
+        /// Values.
+        found: usize,
+    },
+    /// No address where one should stand.
+    #[error("the answer does not say where the forecast for this place is to be found")]
+    NoAddress,
     /// More moments than any forecast has.
     #[error("the answer has {0} moments; at most {most} are read", most = BadBody::MOST_MOMENTS)]
     TooMany(usize),
@@ -142,7 +226,7 @@ impl BadBody {
             Self::Empty => "empty",
             Self::WebPage => "web-page",
             Self::Truncated(_) => "truncated",
-            Self::NotAForecast { .. } | Self::TooMany(_) => "not-a-forecast",
+            Self::NotAForecast { .. } | Self::TooMany(_) | Self::Uneven { .. } | Self::NoAddress => "not-a-forecast",
             Self::Unit { .. } => "unit",
             Self::NothingUsable(_) => "nothing-usable",
         }

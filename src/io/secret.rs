@@ -1,4 +1,4 @@
-//! Secrets: from a file, or from the service manager's credentials. They are read at each connection, so that a changed
+//! Secrets: from a file, or from the service manager's credentials. They are read at each use, so that a changed
 //! one counts without a restart, and no error shows what was read.
 
 use std::{env, fs, io, path::PathBuf};
@@ -10,26 +10,51 @@ const DIRECTORY: &str = "CREDENTIALS_DIRECTORY";
 
 /// Why a secret is not at hand.
 #[derive(Debug, thiserror::Error)]
-pub(super) enum SecretError {
+pub enum SecretError {
+    /// A file that cannot be read.
     #[error(
         "the file {path} cannot be read ({source}): check `{key}-file`, and that this user may read the file",
         path = path.display()
     )]
-    File { key: &'static str, path: PathBuf, source: io::Error },
+    File {
+        /// Configuration key without its end.
+        key: &'static str,
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// A credential outside a service.
     #[error(
         "the service manager hands out no credentials, so `{key}-credential: {name}` stands for nothing: put \
          `LoadCredential={name}:` and the file's path into the service's unit, or use `{key}-file`"
     )]
-    NoCredentials { key: &'static str, name: String },
+    NoCredentials {
+        /// Configuration key without its end.
+        key: &'static str,
+        /// The credential.
+        name: String,
+    },
+    /// A credential that is not there.
     #[error(
         "the service manager hands out no readable credential `{name}` ({source}): put `LoadCredential={name}:` and the \
          file's path into the service's unit, or check `{key}-credential`"
     )]
-    Credential { key: &'static str, name: String, source: io::Error },
+    Credential {
+        /// Configuration key without its end.
+        key: &'static str,
+        /// The credential.
+        name: String,
+        /// What the system said.
+        source: io::Error,
+    },
 }
 
 /// The bytes of a secret; `key` is its configuration key without `-file` or `-credential`.
-pub(super) fn read(key: &'static str, secret: &Secret) -> Result<Vec<u8>, SecretError> {
+///
+/// # Errors
+/// When it is not at hand.
+pub fn read(key: &'static str, secret: &Secret) -> Result<Vec<u8>, SecretError> {
     match secret {
         Secret::File(path) => fs::read(path).map_err(|source| SecretError::File { key, path: path.clone(), source }),
         Secret::Credential(name) => {
