@@ -125,7 +125,7 @@ fn runs(line: &str) {
             let output = Command::new("bash").args(["-n", script]).current_dir(root()).output().unwrap();
             assert!(output.status.success(), "`{line}`: {}", String::from_utf8_lossy(&output.stderr));
         }
-        ["mosquitto_sub", ..] | ["cargo", "install", ..] | ["curl", ..] => {}
+        ["mosquitto_sub" | "mosquitto_pub", ..] | ["cargo", "install", ..] | ["curl", ..] => {}
         _ => panic!("the README has a command that nothing checks: `{line}`"),
     }
 }
@@ -183,7 +183,7 @@ fn the_documents_are_read_as_they_are_written() {
 fn topics() -> String {
     use mistwright::{
         units::UnitSystem,
-        wire::description::{Kind, Property, ROOM, SITE},
+        wire::description::{Kind, Property, room_rows, site_rows},
     };
     let row = |device: &str, property: &Property| {
         let unit = match property.kind {
@@ -192,12 +192,13 @@ fn topics() -> String {
             Kind::Word(words) => words().iter().map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", "),
             Kind::Text => "text".to_owned(),
             Kind::Moment => "time, UTC".to_owned(),
-            Kind::Object => "JSON".to_owned(),
+            Kind::Object | Kind::Form(_) => "JSON".to_owned(),
         };
-        format!("| `{device}/{}/{}` | {unit} | {} |\n", property.node, property.id, property.name)
+        let name = if property.set.is_some() { format!("{} (settable)", property.name) } else { property.name.into() };
+        format!("| `{device}/{}/{}` | {unit} | {name} |\n", property.node, property.id)
     };
-    let site = SITE.iter().map(|(property, _)| row("<site>", property));
-    let rooms = ROOM.iter().map(|(property, _)| row("<site>-<room>", property));
+    let site = site_rows().map(|(property, _)| row("<site>", property));
+    let rooms = room_rows().map(|(property, _)| row("<site>-<room>", property));
     format!("| topic | unit or words | what it says |\n|---|---|---|\n{}", site.chain(rooms).collect::<String>())
 }
 

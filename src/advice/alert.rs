@@ -151,6 +151,15 @@ pub enum Condition {
     Missing,
 }
 
+/// How long an alert is not shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Shelf {
+    /// When it ends, as [`Now::elapsed`].
+    pub ends: Duration,
+    /// The same by the calendar, for people.
+    pub ends_at: Timestamp,
+}
+
 /// State of one alert.
 ///
 /// ```text
@@ -160,6 +169,9 @@ pub enum Condition {
 ///
 /// an input missing:   normal, pending ──▶ suppressed;   active, clearing ──▶ unknown (never normal)
 /// ```
+///
+/// Beside it stands the [`Shelf`]: while there is one, the alert is `shelved` for everybody outside, and the machine
+/// goes on below, so that what still stands when the shelf ends is raised at once. A danger to people breaks it.
 #[derive(Debug, Clone, PartialEq)]
 pub enum AlertState {
     /// All is well.
@@ -203,6 +215,8 @@ pub struct Alert {
     pub kind: AlertKind,
     /// Where it stands.
     pub state: AlertState,
+    /// Until when it is not shown.
+    pub shelf: Option<Shelf>,
 }
 
 /// Values of the published enum, in the order of its format.
@@ -212,11 +226,14 @@ pub const PUBLISHED_STATES: [&str; 8] =
 impl Alert {
     /// An alert that nothing is known of yet.
     pub const fn new(kind: AlertKind) -> Self {
-        Self { kind, state: AlertState::Suppressed }
+        Self { kind, state: AlertState::Suppressed, shelf: None }
     }
 
     /// The published word, one of [`PUBLISHED_STATES`].
     pub const fn published(&self) -> &'static str {
+        if self.shelf.is_some() {
+            return "shelved";
+        }
         match &self.state {
             AlertState::Normal => "normal",
             AlertState::Pending { .. } => "pending",
@@ -230,8 +247,28 @@ impl Alert {
         }
     }
 
-    /// What it says, while it is raised or unknown.
+    /// What it says, while it is raised or unknown, and not shelved.
     pub const fn message(&self) -> Option<&Message> {
+        if self.shelf.is_some() { None } else { self.message_below() }
+    }
+
+    /// Whether it is raised or unknown, shelved or not.
+    pub const fn stands(&self) -> bool {
+        self.message_below().is_some()
+    }
+
+    /// Carbon dioxide at which people have to leave is never out of sight, nor is not knowing whether it has gone.
+    pub const fn can_be_shelved(&self) -> bool {
+        let critical = matches!(
+            self.state,
+            AlertState::Active { priority: Priority::Critical, .. }
+                | AlertState::Clearing { priority: Priority::Critical, .. }
+                | AlertState::Unknown { priority: Priority::Critical, .. }
+        );
+        !(critical && matches!(self.kind, AlertKind::CarbonDioxidePeople))
+    }
+
+    const fn message_below(&self) -> Option<&Message> {
         match &self.state {
             AlertState::Active { message, .. }
             | AlertState::Clearing { message, .. }
@@ -247,6 +284,7 @@ impl Alert {
         let delays = self.kind.delays();
         let state = std::mem::replace(&mut self.state, AlertState::Normal);
         self.state = next(state, condition, &delays, now);
+        self.shelf = self.shelf.filter(|shelf| shelf.ends > now.elapsed && self.can_be_shelved());
         was_raised != self.is_raised() || (was_raised && before != self.published())
     }
 
@@ -258,11 +296,12 @@ impl Alert {
     /// When the state changes by itself, as [`Now::elapsed`].
     pub fn next_deadline(&self) -> Option<Duration> {
         let delays = self.kind.delays();
-        match &self.state {
+        let delay = match &self.state {
             AlertState::Pending { since } => Some(*since + delays.on),
             AlertState::Clearing { since, .. } => Some(*since + delays.off),
             _ => None,
-        }
+        };
+        delay.into_iter().chain(self.shelf.map(|shelf| shelf.ends)).min()
     }
 }
 

@@ -87,7 +87,7 @@ pub fn fresh_air(situation: &AirSituation<'_>) -> AirAdvice {
 }
 
 /// A hold of more air than advised is always free. One of less is followed only where carbon dioxide is heard, is
-/// believable and well below its ceiling, no burner stands in the room, and the rooms behind draw no more; and never
+/// believable, undisputed and well below its ceiling, no burner stands in the room, and the rooms behind draw no more; and never
 /// below the floor.
 fn held(advised: AirAdvice, situation: &AirSituation<'_>) -> AirAdvice {
     let room = situation.room;
@@ -99,7 +99,7 @@ fn held(advised: AirAdvice, situation: &AirSituation<'_>) -> AirAdvice {
         .carbon_dioxide
         .map(CarbonDioxide::parts_per_million)
         .is_some_and(|ppm| ppm >= BELOW_OUTDOOR && ppm < good_below);
-    let least = if good && !room.burner {
+    let least = if good && !situation.doubted && !room.burner {
         room.fan.floor.cubic_metres_per_hour().max(situation.drawn_by_others.cubic_metres_per_hour())
     } else {
         advised.flow.cubic_metres_per_hour()

@@ -10,6 +10,8 @@ use super::{
     ahead::{self, Ahead, Standing},
     event::{Effect, Event, Notice, Rejection, Taken},
     forecasts::Forecasts,
+    inputs::{InputCounts, InputsTold},
+    kept_inputs::KeptInputs,
     room::{RoomMemory, Surroundings},
     senses,
     snapshot::{OutdoorsState, PressureFrom, SiteState, Snapshot, SourceState},
@@ -29,6 +31,9 @@ const LOOK_AHEAD_EVERY: Duration = Duration::from_secs(60);
 /// The one owner of state.
 #[derive(Debug, Clone)]
 pub struct Engine {
+    /// As configured.
+    pub(super) configured: Arc<Farm>,
+    /// As configured, with what was told of it.
     pub(super) farm: Arc<Farm>,
     pub(super) sources: Vec<SourceState>,
     pub(super) rooms: Vec<RoomMemory>,
@@ -45,6 +50,10 @@ pub struct Engine {
     pub(super) started: Duration,
     /// The newest trusted time that an earlier run has seen.
     pub(super) newest_kept: Option<jiff::Timestamp>,
+    /// Refused settings that the log knows of.
+    pub(super) inputs_told: InputsTold,
+    /// What an earlier run was told, until the clock can say whether it still holds.
+    pub(super) waiting_inputs: Vec<(Option<usize>, KeptInputs)>,
     turns: u64,
 }
 
@@ -75,9 +84,11 @@ impl Engine {
                 connected: false,
                 connections: 0,
                 alerts: AlertKind::OF_SITE.map(Alert::new).to_vec(),
+                inputs: InputCounts::default(),
             },
             forecasts: Forecasts::new(service, now),
             sources_at,
+            configured: Arc::clone(&farm),
             farm,
             sources,
             rooms,
@@ -85,6 +96,8 @@ impl Engine {
             looked_ahead: None,
             started: now.elapsed,
             newest_kept: None,
+            inputs_told: InputsTold::new(),
+            waiting_inputs: Vec::new(),
             turns: 0,
         }
     }
@@ -116,6 +129,7 @@ impl Engine {
             .chain(alerts.filter_map(Alert::next_deadline))
             .chain(self.rooms.iter().map(RoomMemory::reissue_at))
             .chain(self.forecasts.due_at())
+            .chain(self.input_ends())
             .chain([now.elapsed + LOOK_AHEAD_EVERY])
             .min()
             .unwrap_or(now.elapsed + LOOK_AHEAD_EVERY)
@@ -139,6 +153,8 @@ impl Engine {
         match event {
             Event::Reading { source, measured, taken } => self.take_reading(source, (measured, taken), now, effects),
             Event::Rejected { source, rejection } => self.take_rejection(source, &rejection, now, effects),
+            Event::Command { room, command } => self.take_command(room, command, now, effects),
+            Event::CommandRefused { room, input, rejection } => self.refuse_input(room, input, &rejection, effects),
             Event::Forecast { service, forecast, keep_for } => {
                 self.forecasts.succeeded(service, forecast, keep_for, now);
             }
@@ -157,6 +173,7 @@ impl Engine {
                 self.looked_ahead = None;
                 // What was valid until a time of the old clock must be said anew in the new one.
                 self.rooms.iter_mut().for_each(RoomMemory::reissue_now);
+                self.set_calendar_ends(now);
                 effects.push(notice(false, format!("The clock stepped to {}.", now.wall)));
             }
             Event::Tick => {}
@@ -215,9 +232,15 @@ impl Engine {
         }
     }
 
+    /// Has the hours ahead looked at again in this turn.
+    pub(super) fn look_again(&mut self) {
+        self.looked_ahead = None;
+    }
+
     /// Brings everything in line with the readings, the forecast and the time.
     fn settle(&mut self, now: &Now, effects: &mut Vec<Effect>) {
         self.age_readings(now);
+        self.settle_inputs(now, effects);
         self.settle_forecast(now, effects);
         self.settle_outdoors(now);
         self.settle_offset(now);

@@ -4,6 +4,7 @@ use std::time::Duration;
 
 use jiff::Timestamp;
 
+use super::command::{Command, Input};
 use crate::model::{Forecast, Measured, Service};
 
 /// Everything that can happen.
@@ -22,6 +23,22 @@ pub enum Event {
     Rejected {
         /// Its place in the farm's list of sources.
         source: usize,
+        /// Why.
+        rejection: Rejection,
+    },
+    /// Somebody set something.
+    Command {
+        /// The room that it is about, by its place in the farm's list; `None` for the whole site.
+        room: Option<usize>,
+        /// What is set.
+        command: Command,
+    },
+    /// Somebody tried to set something, and cannot be understood.
+    CommandRefused {
+        /// The room that it would have been about.
+        room: Option<usize>,
+        /// What would have been set.
+        input: Input,
         /// Why.
         rejection: Rejection,
     },

@@ -11,6 +11,7 @@ use jiff::{SignedDuration, Timestamp};
 use super::{
     core::{Engine, notice},
     event::Effect,
+    kept_inputs::{KeptInputs, Restored},
     room,
 };
 use crate::{
@@ -35,6 +36,8 @@ pub struct Memory {
     pub alerts: Vec<KeptAlert>,
     /// The rooms, by name.
     pub rooms: Vec<KeptRoom>,
+    /// What was set on the whole site.
+    pub inputs: KeptInputs,
 }
 
 /// A forecast and what must be known to trust it.
@@ -63,6 +66,8 @@ pub struct KeptRoom {
     pub emission: Option<KeptEmission>,
     /// Alerts that were raised.
     pub alerts: Vec<KeptAlert>,
+    /// What was set.
+    pub inputs: KeptInputs,
 }
 
 /// An estimate of what a crop gives off.
@@ -103,12 +108,13 @@ impl Engine {
     pub fn memory(&self, now: &Now) -> Memory {
         let site = &self.farm.site;
         let forecast = self.site.forecast.as_ref().zip(self.site.forecast_fetched);
-        let rooms = self.farm.rooms.iter().zip(&self.rooms).map(|(room, memory)| KeptRoom {
+        let rooms = self.farm.rooms.iter().zip(&self.rooms).enumerate().map(|(index, (room, memory))| KeptRoom {
             name: room.name.clone(),
             fresh_air: memory.last_flow,
             danger: memory.in_danger(),
             emission: memory.emission(),
             alerts: memory.state.alerts.iter().filter_map(KeptAlert::of).collect(),
+            inputs: self.kept_inputs(Some(index), now),
         });
         Memory {
             newest: if now.trusted { Some(now.wall) } else { self.newest_kept },
@@ -120,6 +126,7 @@ impl Engine {
             }),
             alerts: self.site.alerts.iter().filter_map(KeptAlert::of).collect(),
             rooms: rooms.collect(),
+            inputs: self.kept_inputs(None, now),
         }
     }
 
@@ -141,6 +148,7 @@ impl Engine {
             self.settle_forecast(now, &mut changed);
         }
         restore_alerts(&mut self.site.alerts, memory.alerts, &mut said);
+        said.inputs(self.restore_inputs(None, memory.inputs, now));
         for kept in memory.rooms {
             self.restore_room(kept, now, &mut said);
         }
@@ -173,6 +181,9 @@ impl Engine {
             said.refused.push(format!("the room `{}`, which is no longer configured", kept.name));
             return;
         };
+        // First, because bounds follow from the stage.
+        restore_alerts(&mut self.rooms[index].state.alerts, kept.alerts, said);
+        said.inputs(self.restore_inputs(Some(index), kept.inputs, now));
         let room = &self.farm.rooms[index];
         let heard = self
             .sources
@@ -211,7 +222,6 @@ impl Engine {
             ));
         }
         said.rooms += 1;
-        restore_alerts(&mut memory.state.alerts, kept.alerts, said);
     }
 }
 
@@ -243,6 +253,11 @@ struct Said {
 }
 
 impl Said {
+    fn inputs(&mut self, inputs: Restored) {
+        self.restored.extend(inputs.taken);
+        self.refused.extend(inputs.refused);
+    }
+
     fn effects(mut self) -> Vec<Effect> {
         if self.rooms > 0 {
             self.restored.push(format!("what was advised in {}", counted(self.rooms, "room")));

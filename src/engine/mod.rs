@@ -1,10 +1,13 @@
 //! The one owner of state: events in, effects out, and an immutable snapshot for everybody else.
 
 mod ahead;
+pub mod command;
 mod core;
 mod correct;
 pub mod event;
 mod forecasts;
+pub mod inputs;
+pub mod kept_inputs;
 pub mod memory;
 mod outdoors;
 mod room;
@@ -13,6 +16,7 @@ mod senses;
 mod site;
 pub mod snapshot;
 
+pub use command::{Command, Input};
 pub use core::Engine;
 pub use event::{Effect, Event, FetchFailure, Notice, Rejection, Taken};
 pub use forecasts::ServiceState;

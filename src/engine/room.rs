@@ -6,6 +6,7 @@ use jiff::Timestamp;
 
 use super::{
     ahead::Ahead,
+    inputs::{Draw, Inputs},
     memory::KeptEmission,
     snapshot::{Moisture, RoomState},
 };
@@ -45,6 +46,8 @@ pub(super) struct RoomMemory {
     /// When it was estimated; `None` where the clock was not trusted then.
     emission_at: Option<Timestamp>,
     span: Option<OpenSpan>,
+    /// How fast water is drawn.
+    pub draw: Draw,
 }
 
 /// A stretch of carbon dioxide readings that an emission estimate is being made from.
@@ -86,6 +89,8 @@ impl RoomMemory {
                 carbon_dioxide_headroom: None,
                 decision: decide::withheld(Reason::NoRoomTemperature, now),
                 alerts: AlertKind::OF_ROOM.map(Alert::new).to_vec(),
+                inputs: Inputs::default(),
+                tank: None,
                 lives_until: now.elapsed,
             },
             last_flow: None,
@@ -94,7 +99,13 @@ impl RoomMemory {
             emission: None,
             emission_at: None,
             span: None,
+            draw: Draw { last: now.elapsed, ..Draw::default() },
         }
+    }
+
+    /// The crop has become another one: nothing is known of what it gives off.
+    pub fn forget_emission(&mut self) {
+        (self.emission, self.emission_at, self.span) = (None, None, None);
     }
 
     /// When the advice must be issued anew, as [`Now::elapsed`].
@@ -273,7 +284,7 @@ impl RoomMemory {
             return Condition::Clear;
         }
         let limit = room.bands.carbon_dioxide_limit;
-        let raised = self.state.alerts.iter().any(|a| a.kind == AlertKind::CarbonDioxideCrop && a.is_raised());
+        let raised = self.state.alerts.iter().any(|a| a.kind == AlertKind::CarbonDioxideCrop && a.stands());
         // Once raised, it takes five percent below the limit to clear.
         let threshold = limit.parts_per_million() * if raised { 0.95 } else { 1.0 };
         if measured.parts_per_million() > threshold {

@@ -5,6 +5,7 @@ use std::{collections::BTreeMap, sync::Arc, time::Duration};
 use jiff::Timestamp;
 
 use super::forecasts::ServiceState;
+use super::inputs::{InputCounts, Inputs, TankLevel};
 use crate::{
     advice::{Alert, Decision},
     model::{
@@ -62,6 +63,8 @@ pub struct SiteState {
     pub connections: u64,
     /// Alerts of the whole site.
     pub alerts: Vec<Alert>,
+    /// What was set over MQTT, and what was refused.
+    pub inputs: InputCounts,
 }
 
 /// Where the air pressure is known from.
@@ -111,6 +114,10 @@ pub struct RoomState {
     pub decision: Decision,
     /// Alerts of this room.
     pub alerts: Vec<Alert>,
+    /// What was set and still holds.
+    pub inputs: Inputs,
+    /// Water in the tank; `None` until somebody has told it.
+    pub tank: Option<TankLevel>,
     /// How long the values above may be taken for the present, as [`Now::elapsed`].
     pub lives_until: Duration,
 }

@@ -5,12 +5,7 @@
 //! refusals are logged but not handed out. So: one poll at a time, never cancelled but by its own time limit, sends that
 //! never wait, packet numbers paired with what was sent, and a new client after every failure.
 
-use std::{
-    collections::{BTreeSet, HashMap},
-    pin::Pin,
-    sync::Arc,
-    time::Duration,
-};
+use std::{collections::BTreeSet, pin::Pin, sync::Arc, time::Duration};
 
 use rumqttc::{
     NetworkOptions, Outgoing,
@@ -19,8 +14,7 @@ use rumqttc::{
         mqttbytes::{
             QoS,
             v5::{
-                ConnAck, ConnectReturnCode, DisconnectReasonCode, LastWill, LastWillProperties, Packet, PubAck,
-                Publish, SubAck,
+                ConnAck, ConnectReturnCode, DisconnectReasonCode, LastWill, LastWillProperties, Packet, PubAck, SubAck,
             },
         },
     },
@@ -37,16 +31,18 @@ use super::{
 };
 use crate::{
     config::{Broker, Config, Link, Secret},
-    engine::{Event, Rejection, Snapshot},
-    model::{Farm, Quantity},
-    wire::{decode::decode, description, lifecycle::Phase, outbox::Outbox, topic::Binding, tree},
+    engine::{Event, Snapshot},
+    model::Farm,
+    wire::{description, lifecycle::Phase, outbox::Outbox, topic::Binding, tree},
 };
 
 mod answer;
+mod inbox;
 mod link;
 mod session;
 
 use answer::{publish_answer, subscribe_answer};
+use inbox::Inbox;
 use link::LinkError;
 use session::Session;
 
@@ -179,7 +175,7 @@ pub async fn run(
             () = shutdown.as_mut() => break,
         }
     }
-    bridge.report_overflow();
+    bridge.inbox.report_overflow();
 }
 
 /// What outlives a connection.
@@ -188,14 +184,9 @@ struct Bridge {
     clock: Clock,
     farm: Arc<Farm>,
     outbox: Outbox,
-    bindings: Vec<Binding>,
-    /// Sources by topic.
-    listeners: HashMap<String, Vec<usize>>,
-    events: mpsc::Sender<Event>,
-    link_up: bool,
-    /// What the engine was last told of the link; it has to be told again when this differs.
-    link_told: bool,
-    overflow: u64,
+    inbox: Inbox,
+    /// The last refusal of a setting that was answered.
+    answered: u64,
     /// Whether the present or last connection has seen a ping answered.
     proven: bool,
     /// Connections in a row that were made and not proven.
@@ -208,10 +199,7 @@ type Pause = Option<Pin<Box<Sleep>>>;
 
 impl Bridge {
     fn new(setup: MqttSetup, events: mpsc::Sender<Event>, clock: Clock) -> Self {
-        let mut listeners = HashMap::<String, Vec<usize>>::new();
-        for (source, binding) in setup.bindings.iter().enumerate() {
-            listeners.entry(binding.topic.as_str().to_owned()).or_default().push(source);
-        }
+        let inbox = Inbox::new(&setup, events);
         let domain = &setup.broker.domain;
         let devices = description::devices(&setup.farm, domain);
         let topics = description::topics(&setup.farm, domain).into_iter().chain(setup.left_behind);
@@ -221,12 +209,8 @@ impl Bridge {
             clock,
             farm: setup.farm,
             outbox,
-            bindings: setup.bindings,
-            listeners,
-            events,
-            link_up: false,
-            link_told: false,
-            overflow: 0,
+            inbox,
+            answered: 0,
             proven: false,
             flaps: 0,
             refusals: Vec::new(),
@@ -358,10 +342,10 @@ impl Bridge {
         event: Polled,
         snapshots: &mut watch::Receiver<Arc<Snapshot>>,
     ) -> Result<bool, Lost> {
-        self.tell_link();
+        self.inbox.tell_link();
         match event {
             Polled::Incoming(Packet::Publish(publish)) => {
-                self.hear(&publish);
+                self.inbox.hear(&publish);
                 Ok(false)
             }
             Polled::Incoming(Packet::ConnAck(answer)) => self.connected(session, &answer, snapshots).map(|()| true),
@@ -394,7 +378,7 @@ impl Bridge {
         }
         let allowed = properties.and_then(|properties| properties.receive_max).map_or(WINDOW, usize::from);
         session.connected = true;
-        session.subscribe(self.listeners.keys().cloned().collect())?;
+        session.subscribe(self.inbox.topics())?;
         self.render(snapshots);
         self.outbox.connected(WINDOW.min(allowed.saturating_sub(1)), self.elapsed());
         self.link_is(true);
@@ -430,56 +414,11 @@ impl Bridge {
         }
     }
 
-    /// A message of a source. A retained one is not fresh, and is no reading.
-    fn hear(&mut self, publish: &Publish) {
-        if publish.retain {
-            return;
-        }
-        let Ok(topic) = std::str::from_utf8(&publish.topic) else { return };
-        let Some(sources) = self.listeners.get(topic) else { return };
-        for &source in sources {
-            let Some(quantity) = self.quantity(source) else { continue };
-            let event = match decode(&self.bindings[source], quantity, &publish.payload) {
-                Ok(measured) => Event::Reading { source, measured, taken: None },
-                Err(bad) => {
-                    Event::Rejected { source, rejection: Rejection { word: bad.word(), sentence: bad.to_string() } }
-                }
-            };
-            if self.events.try_send(event).is_err() {
-                self.overflow += 1;
-                if self.overflow == 1 {
-                    tracing::warn!("Readings arrive faster than they are taken in: some are lost.");
-                }
-            }
-        }
-    }
-
-    fn quantity(&self, source: usize) -> Option<Quantity> {
-        self.farm.sources.get(source).map(|source| source.quantity)
-    }
-
-    fn report_overflow(&self) {
-        if self.overflow > 0 {
-            tracing::warn!("{} readings were lost because they arrived faster than they were taken in.", self.overflow);
-        }
-    }
-
     fn link_is(&mut self, up: bool) {
-        self.link_up = up;
         if !up {
             self.outbox.disconnected();
         }
-        self.tell_link();
-    }
-
-    /// Tells the engine of the link, again and again until its queue has room.
-    fn tell_link(&mut self) {
-        if self.link_told != self.link_up {
-            let event = if self.link_up { Event::Connected } else { Event::Disconnected };
-            if self.events.try_send(event).is_ok() {
-                self.link_told = self.link_up;
-            }
-        }
+        self.inbox.link_is(up);
     }
 
     /// Waits before the next attempt; the engine is told of the loss as soon as it listens. A clock that has been set
@@ -488,7 +427,7 @@ impl Bridge {
         let part = whole / 8;
         let trusted = self.clock.now().trusted;
         for _ in 0..8 {
-            self.tell_link();
+            self.inbox.tell_link();
             sleep(part).await;
             if !trusted && self.clock.now().trusted {
                 return;
@@ -499,6 +438,12 @@ impl Bridge {
     fn render(&mut self, snapshots: &mut watch::Receiver<Arc<Snapshot>>) {
         let snapshot = Arc::clone(&snapshots.borrow_and_update());
         self.outbox.update(tree::render(&snapshot, &self.broker.domain), self.elapsed());
+        for refused in snapshot.site.inputs.answers.iter().filter(|refused| refused.number > self.answered) {
+            let room = refused.room.and_then(|index| self.farm.rooms.get(index));
+            let device = description::device_topic(&self.farm, &self.broker.domain, room);
+            self.outbox.remark(format!("{device}/$log/warn"), refused.sentence.clone());
+        }
+        self.answered = snapshot.site.inputs.answers.last().map_or(self.answered, |last| last.number);
     }
 
     /// Real time between two renderings: a scenario's values must not age while they wait.

@@ -23,6 +23,9 @@ use crate::{
 /// A state is written at most this often: SD cards wear, and a minute lost matters little.
 pub const KEEP_EVERY: Duration = Duration::from_secs(180);
 
+/// What somebody has set is written sooner, because they will not say it again; and still no more often than this.
+pub const KEEP_SETTINGS_EVERY: Duration = Duration::from_secs(20);
+
 const NAME: &str = "state.json";
 const NEW: &str = "state.json.new";
 const ASIDE: &str = "state.json.set-aside";
@@ -120,6 +123,8 @@ pub struct Keeper {
     states: watch::Sender<State>,
     /// When the next state is due, as [`Now::elapsed`](crate::model::Now::elapsed).
     due: Duration,
+    /// Settings that the last state knew of.
+    settings: u64,
     /// Topics of the farm as configured.
     own: BTreeSet<String>,
     /// Topics of an earlier run that are not among them: remembered until the broker has been told to forget them.
@@ -133,7 +138,7 @@ impl Keeper {
         let own = state_file::topics_of(&config.farm, &config.broker.domain);
         let left_behind = kept.difference(&own).cloned().collect();
         let (states, _) = watch::channel(State::default());
-        Self { states, due: Duration::ZERO, own, left_behind, connected_before: false }
+        Self { states, due: Duration::ZERO, settings: 0, own, left_behind, connected_before: false }
     }
 
     /// Topics that nothing publishes any more and that may still stand at the broker.
@@ -146,9 +151,12 @@ impl Keeper {
         self.states.subscribe()
     }
 
-    /// Keeps the engine's memory if [`KEEP_EVERY`] has passed since the last time.
+    /// Keeps the engine's memory if [`KEEP_EVERY`] has passed since the last time, or [`KEEP_SETTINGS_EVERY`] where
+    /// something was set.
     pub fn keep_when_due(&mut self, engine: &Engine, snapshot: &Snapshot) {
-        if snapshot.now.elapsed >= self.due {
+        let sooner = KEEP_EVERY.saturating_sub(KEEP_SETTINGS_EVERY);
+        let due = if settings(snapshot) > self.settings { self.due.saturating_sub(sooner) } else { self.due };
+        if snapshot.now.elapsed >= due {
             self.keep(engine, snapshot);
         }
     }
@@ -159,6 +167,7 @@ impl Keeper {
             return;
         }
         self.due = snapshot.now.elapsed + KEEP_EVERY;
+        self.settings = settings(snapshot);
         // Connected at two states in a row: that was time enough to clear them.
         if self.connected_before && snapshot.site.connected {
             self.left_behind.clear();
@@ -167,6 +176,11 @@ impl Keeper {
         let topics = self.own.union(&self.left_behind).cloned().collect();
         self.states.send_replace(State { memory: engine.memory(&snapshot.now), topics });
     }
+}
+
+/// Settings taken since the start.
+fn settings(snapshot: &Snapshot) -> u64 {
+    snapshot.site.inputs.accepted.values().sum()
 }
 
 /// Writes every state that comes, the last one at the latest when the sender is gone.

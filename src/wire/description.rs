@@ -4,10 +4,10 @@
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json, json};
 
-use super::lifecycle::Device;
+use super::{inputs, lifecycle::Device};
 use crate::{
     advice::{AlertKind, Decision, LimitedBy, Mode, alert::PUBLISHED_STATES},
-    engine::{RoomState, Snapshot},
+    engine::{Input, RoomState, Snapshot},
     model::{Farm, Identifier, Room},
     units::{
         AirChanges, AirFlow, CarbonDioxide, Fraction, HumidityRatio, HumidityRatioDifference, Pressure,
@@ -43,6 +43,8 @@ pub enum Kind {
     Moment,
     /// A JSON object.
     Object,
+    /// A JSON object with its schema.
+    Form(&'static str),
 }
 
 /// A property as `$description` knows it.
@@ -58,6 +60,8 @@ pub struct Property {
     pub kind: Kind,
     /// Its life.
     pub life: Life,
+    /// What is set on its `/set` topic, if it can be set.
+    pub set: Option<Input>,
 }
 
 /// A value before it is written.
@@ -73,6 +77,8 @@ pub enum Value {
     Text(String),
     /// A moment, cut to the second.
     Moment(Timestamp),
+    /// A JSON object, written.
+    Object(String),
     /// A whole decision.
     Decision,
 }
@@ -98,7 +104,7 @@ pub type SiteRow = (Property, fn(&Snapshot) -> Option<Value>);
 pub type RoomRow = (Property, fn(&RoomView<'_>) -> Option<Value>);
 
 const fn row(node: &'static str, id: &'static str, name: &'static str, kind: Kind, life: Life) -> Property {
-    Property { node, id, name, kind, life }
+    Property { node, id, name, kind, life, set: None }
 }
 
 const TEMPERATURE: Kind = Kind::Number(|units| units.temperature(Temperature::clamped(0.0)));
@@ -282,6 +288,20 @@ pub fn device_topic(farm: &Farm, domain: &Identifier, room: Option<&Room>) -> St
     }
 }
 
+/// Every row of the rooms.
+pub fn room_rows() -> impl Iterator<Item = &'static RoomRow> {
+    ROOM.iter().chain(inputs::ROOM)
+}
+
+/// Every row of the site.
+pub fn site_rows() -> impl Iterator<Item = &'static SiteRow> {
+    SITE.iter().chain(inputs::SITE)
+}
+
+fn properties_of(room: &Room) -> impl Iterator<Item = &'static Property> {
+    room_rows().map(|row| &row.0).filter(|property| inputs::applies(property, room))
+}
+
 /// Every topic on which a value or an alert's text can stand.
 pub fn topics(farm: &Farm, domain: &Identifier) -> Vec<String> {
     let mut topics = Vec::new();
@@ -294,9 +314,9 @@ pub fn topics(farm: &Farm, domain: &Identifier) -> Vec<String> {
         }
     };
     for room in &farm.rooms {
-        device(Some(room), ROOM.iter().map(|row| &row.0).collect(), &AlertKind::OF_ROOM);
+        device(Some(room), properties_of(room).collect(), &AlertKind::OF_ROOM);
     }
-    device(None, SITE.iter().map(|row| &row.0).collect(), &AlertKind::OF_SITE);
+    device(None, site_rows().map(|row| &row.0).collect(), &AlertKind::OF_SITE);
     topics
 }
 
@@ -307,13 +327,13 @@ pub fn devices(farm: &Farm, domain: &Identifier) -> Vec<Device> {
         .rooms
         .iter()
         .map(|room| {
-            let nodes = nodes(ROOM.iter().map(|row| &row.0), &AlertKind::OF_ROOM, farm.site.units);
+            let nodes = nodes(properties_of(room), &AlertKind::OF_ROOM, farm.site.units);
             let body = json!({ "name": room.title, "root": root, "parent": root, "nodes": nodes });
             Device { topic: device_topic(farm, domain, Some(room)), description: versioned(body) }
         })
         .collect();
     let children: Vec<String> = farm.rooms.iter().map(|room| format!("{root}-{}", room.name)).collect();
-    let nodes = nodes(SITE.iter().map(|row| &row.0), &AlertKind::OF_SITE, farm.site.units);
+    let nodes = nodes(site_rows().map(|row| &row.0), &AlertKind::OF_SITE, farm.site.units);
     let body = json!({ "name": farm.site.title, "children": children, "nodes": nodes });
     devices.push(Device { topic: device_topic(farm, domain, None), description: versioned(body) });
     devices
@@ -344,12 +364,13 @@ fn node_name(node: &str) -> &'static str {
         "air" => "Air",
         "moisture" => "Moisture",
         "advice" => "Advice",
+        "inputs" => "What can be told",
         _ => "Alerts",
     }
 }
 
 fn described(property: &Property, units: UnitSystem) -> Json {
-    let mut body = json!({ "name": property.name, "settable": false, "retained": true });
+    let mut body = json!({ "name": property.name, "settable": property.set.is_some(), "retained": true });
     let mut set = |key: &str, value: &str| body[key] = Json::from(value);
     match property.kind {
         Kind::Number(sample) => {
@@ -369,6 +390,10 @@ fn described(property: &Property, units: UnitSystem) -> Json {
         Kind::Text => set("datatype", "string"),
         Kind::Moment => set("datatype", "datetime"),
         Kind::Object => set("datatype", "json"),
+        Kind::Form(schema) => {
+            set("datatype", "json");
+            set("format", schema);
+        }
     }
     body
 }

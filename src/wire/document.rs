@@ -12,9 +12,9 @@
 //! pressure                pascals, from ("sensor" | "forecast" | "standard-atmosphere")
 //! forecast                service, attribution, issued_at, fetched_at, ends_at, coldest, points[],
 //!                         services[] (service, fetched_at, successes, failures{word: count})
-//! alerts[]                name, title, state, raised, sentence
+//! alerts[]                name, title, state, shelved_until, raised, sentence
 //! rooms[]                 name, title, temperature, relative_humidity, carbon_dioxide, air, supply, moisture,
-//!                         carbon_dioxide_headroom_parts_per_million, decision, alerts[]
+//!                         carbon_dioxide_headroom_parts_per_million, inputs, decision, alerts[]
 //! sources[]               place, position, quantity, state, value, unit, last_heard_at, accepted, rejected{word: count}
 //! ```
 
@@ -141,8 +141,30 @@ fn room(room: &Room, state: &RoomState, voice: &Voice, now: Timestamp) -> Value 
         "air": air!(state.air),
         "supply": air!(state.supply),
         "moisture": state.moisture.as_ref().map(moisture),
+        "inputs": inputs(room, state),
         "decision": decision(room, &state.decision, voice),
         "alerts": alerts(&state.alerts, voice, now),
+    })
+}
+
+/// What was set, and until when it holds.
+fn inputs(room: &Room, state: &RoomState) -> Value {
+    let inputs = &state.inputs;
+    json!({
+        "stage": room.crop.as_ref().map(|crop| crop.stage.name()),
+        "people": inputs.presence.map(|until| json!({
+            "presence": until.value.name(),
+            "until": until.ends_at.to_string(),
+        })),
+        "hold": inputs.hold.map(|until| json!({
+            "fresh_air_cubic_metres_per_hour": until.value.fresh_air.map(|flow| flow.cubic_metres_per_hour()),
+            "humidity_target_ratio": until.value.humidity_target.map(|target| target.ratio()),
+            "until": until.ends_at.to_string(),
+        })),
+        "tank": state.tank.map(|tank| json!({
+            "litres": tank.volume.litres(),
+            "told_at": tank.told_at.to_string(),
+        })),
     })
 }
 
@@ -191,6 +213,7 @@ fn alerts(alerts: &[Alert], voice: &Voice, now: Timestamp) -> Vec<Value> {
             "name": alert.kind.name(),
             "title": alert.kind.title(),
             "state": alert.published(),
+            "shelved_until": alert.shelf.map(|shelf| shelf.ends_at.to_string()),
             "raised": alert.is_raised(),
             "sentence": alert.message().map(|message| message.sentence(voice, now)),
         })

@@ -4,6 +4,7 @@ pub mod decode;
 pub mod description;
 pub mod document;
 pub mod event_log;
+pub mod inputs;
 pub mod lifecycle;
 pub mod outbox;
 pub mod state_file;

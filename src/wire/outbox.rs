@@ -10,17 +10,20 @@ use std::{
 };
 
 use super::{
-    lifecycle::{Device, Lifecycle, Phase},
+    lifecycle::{Device, Lifecycle, Phase, Step},
     tree::{Entry, Tree},
 };
 
 /// An expiring value is said again after this, changed or not, so that listeners see that it still holds.
 const REFRESH: Duration = Duration::from_secs(240);
 
+/// Remarks that may wait. More is a flood, and nobody reads it.
+const REMARKS: usize = 16;
+
 /// Two ends of life that differ by less are the same: one is computed from the calendar and jitters.
 const SLACK: Duration = Duration::from_secs(1);
 
-/// A message to publish: retained, at least once.
+/// A message to publish, at least once.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Message {
     /// Hand this back with the answer.
@@ -33,6 +36,8 @@ pub struct Message {
     pub expiry: Option<u32>,
     /// Whether the payload is JSON.
     pub json: bool,
+    /// Whether the broker is to keep it.
+    pub retain: bool,
 }
 
 /// A topic that the broker would not take.
@@ -77,6 +82,7 @@ struct Slot {
 enum Flight {
     Step(Arc<str>),
     Value(Arc<str>, Option<Sent>),
+    Remark(Arc<str>),
 }
 
 /// The state machine.
@@ -85,6 +91,8 @@ pub struct Outbox {
     lifecycle: Lifecycle,
     slots: BTreeMap<Arc<str>, Slot>,
     queue: VecDeque<Arc<str>>,
+    /// Topic and text of what is said once and not kept.
+    remarks: VecDeque<(Arc<str>, String)>,
     flights: BTreeMap<u64, Flight>,
     last_ticket: u64,
     window: usize,
@@ -144,6 +152,7 @@ impl Outbox {
             unknown: slots.len(),
             slots,
             queue: VecDeque::new(),
+            remarks: VecDeque::new(),
             flights: BTreeMap::new(),
             last_ticket: 0,
             window: 0,
@@ -213,7 +222,8 @@ impl Outbox {
         self.lifecycle.advance(self.unknown == 0, self.queue.is_empty() && self.flights.is_empty());
         if let Some(step) = self.lifecycle.next_step() {
             let ticket = self.ticket(Flight::Step(step.topic.clone()));
-            return Some(Message { ticket, topic: step.topic, payload: step.payload, expiry: None, json: step.json });
+            let Step { topic, payload, json } = step;
+            return Some(Message { ticket, topic, payload, expiry: None, json, retain: true });
         }
         if !self.lifecycle.values_may_go() {
             return None;
@@ -232,11 +242,21 @@ impl Outbox {
                 payload: sent.as_ref().map_or_else(String::new, |sent| sent.entry.payload.clone()),
                 expiry: sent.as_ref().and_then(|sent| sent.entry.lives_until).map(|until| self.expiry(until, now)),
                 json: sent.as_ref().is_some_and(|sent| sent.entry.json),
+                retain: true,
             };
             let ticket = self.ticket(Flight::Value(topic, sent));
             return Some(Message { ticket, ..message });
         }
-        None
+        let (topic, payload) = self.remarks.pop_front()?;
+        let ticket = self.ticket(Flight::Remark(Arc::clone(&topic)));
+        Some(Message { ticket, topic, payload, expiry: None, json: false, retain: false })
+    }
+
+    /// Says something once that the broker does not keep: after the values that wait, in this connection or never.
+    pub fn remark(&mut self, topic: String, payload: String) {
+        if self.phase() != Phase::Down && self.remarks.len() < REMARKS {
+            self.remarks.push_back((topic.into(), payload));
+        }
     }
 
     /// What became of a message: taken, or refused with the broker's word. An unknown ticket belongs to a connection
@@ -249,6 +269,7 @@ impl Outbox {
                 self.lifecycle.answered();
                 refused(&topic)
             }
+            Flight::Remark(topic) => refused(&topic),
             Flight::Value(topic, sent) => {
                 if let Some(slot) = self.slots.get_mut(&topic) {
                     slot.in_flight = false;
@@ -288,6 +309,7 @@ impl Outbox {
     fn forget(&mut self) {
         self.flights.clear();
         self.queue.clear();
+        self.remarks.clear();
         self.unknown = self.slots.len();
         for slot in self.slots.values_mut() {
             slot.held = Held::Unknown;

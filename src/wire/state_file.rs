@@ -12,9 +12,13 @@ use std::{
 use jiff::Timestamp;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+mod inputs;
+
+use inputs::InputsBody;
+
 use super::{description, weather};
 use crate::{
-    advice::{AlertKind, Priority, alert::Message},
+    advice::{Priority, alert::Message},
     engine::memory::{KeptAlert, KeptEmission, KeptForecast, KeptRoom, Memory},
     model::{
         Farm, Forecast, ForecastPoint, Identifier, OutdoorAir, Quantity, Sensor, forecast::BadForecast,
@@ -160,6 +164,8 @@ struct Body {
     forecast: Option<ForecastBody>,
     alerts: Vec<AlertBody>,
     rooms: Vec<RoomBody>,
+    #[serde(default)]
+    inputs: InputsBody,
     /// What stands behind each device's topic.
     topics: BTreeMap<String, Vec<String>>,
 }
@@ -195,6 +201,8 @@ struct RoomBody {
     danger: bool,
     emission: Option<EmissionBody>,
     alerts: Vec<AlertBody>,
+    #[serde(default)]
+    inputs: InputsBody,
 }
 
 #[derive(Debug, Serialize, Deserialize)]
@@ -244,6 +252,7 @@ impl Body {
             forecast: memory.forecast.as_ref().map(ForecastBody::of),
             alerts: memory.alerts.iter().map(AlertBody::of).collect(),
             rooms: memory.rooms.iter().map(RoomBody::of).collect(),
+            inputs: InputsBody::of(&memory.inputs),
             topics,
         }
     }
@@ -264,6 +273,7 @@ impl Body {
             forecast: self.forecast.map(ForecastBody::into_kept).transpose()?,
             alerts: all(self.alerts, AlertBody::into_kept)?,
             rooms: all(self.rooms, RoomBody::into_kept)?,
+            inputs: self.inputs.into_kept()?,
         };
         Ok(State { memory, topics })
     }
@@ -359,6 +369,7 @@ impl RoomBody {
                 at: Moment(emission.at),
             }),
             alerts: kept.alerts.iter().map(AlertBody::of).collect(),
+            inputs: InputsBody::of(&kept.inputs),
         }
     }
 
@@ -371,6 +382,7 @@ impl RoomBody {
             danger: self.danger,
             emission,
             alerts: all(self.alerts, AlertBody::into_kept)?,
+            inputs: self.inputs.into_kept()?,
         })
     }
 }
@@ -389,11 +401,7 @@ impl AlertBody {
     }
 
     fn into_kept(self) -> Result<KeptAlert, BadState> {
-        let kind = AlertKind::OF_SITE
-            .into_iter()
-            .chain(AlertKind::OF_ROOM)
-            .find(|kind| kind.name() == self.alert)
-            .ok_or(BadState::Word(self.alert))?;
+        let kind = inputs::alert(self.alert)?;
         let priority = match self.priority {
             PriorityBody::Notice => Priority::Notice,
             PriorityBody::Warning => Priority::Warning,

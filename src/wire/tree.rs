@@ -5,7 +5,7 @@ use std::{collections::BTreeMap, time::Duration};
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json, json};
 
-use super::description::{Life, Property, ROOM, RoomView, SITE, Value, device_topic};
+use super::description::{Life, Property, ROOM, RoomView, Value, device_topic, room_rows, site_rows};
 use crate::{
     advice::{Alert, Decision, LimitedBy, Mode, Voice},
     engine::Snapshot,
@@ -90,9 +90,11 @@ fn rendered(snapshot: &Snapshot, domain: &Identifier, stopping: Option<&Now>) ->
         alerts(&mut tree, &device, &state.alerts, &voice, &snapshot.now);
     }
     let device = device_topic(&snapshot.farm, domain, None);
-    for (property, value) in SITE {
-        if let Some(payload) = value(snapshot).and_then(|value| plain(&value)) {
-            tree.insert(topic(&device, property), Entry::text(payload, Some(turn)));
+    for (property, value) in site_rows() {
+        let Some(value) = value(snapshot) else { continue };
+        if let Some(payload) = plain(&value) {
+            let json = matches!(value, Value::Object(_));
+            tree.insert(topic(&device, property), Entry { json, ..Entry::text(payload, Some(turn)) });
         }
     }
     alerts(&mut tree, &device, &snapshot.site.alerts, &voice, &snapshot.now);
@@ -123,7 +125,7 @@ fn decision_lives_until(decision: &Decision, now: &Now) -> Duration {
 
 fn room_values(tree: &mut Tree, device: &str, view: &RoomView<'_>, lives: &Lives, now: &Now) {
     let values: Vec<(&Property, Value)> =
-        ROOM.iter().filter_map(|(property, value)| Some((property, value(view)?))).collect();
+        room_rows().filter_map(|(property, value)| Some((property, value(view)?))).collect();
     let essence = object(&values, false).to_string();
     for (property, value) in &values {
         let lives_until = match property.life {
@@ -147,7 +149,7 @@ fn room_values(tree: &mut Tree, device: &str, view: &RoomView<'_>, lives: &Lives
                 Entry { essence: Some(essence.clone()), ..Entry::text(second(*moment), lives_until) }
             }
             other => match plain(other) {
-                Some(payload) => Entry::text(payload, lives_until),
+                Some(payload) => Entry { json: matches!(other, Value::Object(_)), ..Entry::text(payload, lives_until) },
                 None => continue,
             },
         };
@@ -164,7 +166,7 @@ fn object(values: &[(&Property, Value)], with_validity: bool) -> Json {
             .find(|(other, _)| other.node == property.node && other.id == property.id)
             .map(|(_, value)| value);
         let json = match value {
-            Some(Value::Decision) => continue,
+            Some(Value::Decision | Value::Object(_)) => continue,
             Some(Value::Moment(moment)) if with_validity => json!(second(*moment)),
             Some(Value::Moment(_)) => continue,
             Some(Value::Number(shown)) => {
@@ -207,6 +209,7 @@ fn plain(value: &Value) -> Option<String> {
         Value::Text(text) if text.is_empty() => Some("\0".to_owned()),
         Value::Text(text) => Some(text.clone()),
         Value::Moment(moment) => Some(second(*moment)),
+        Value::Object(text) => Some(text.clone()),
         Value::Decision => None,
     }
 }

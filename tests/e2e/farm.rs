@@ -101,10 +101,11 @@ impl Farm {
     bands:
       relative-humidity: {{ {band} }}
       carbon-dioxide-limit: 1000 ppm
-    humidifier: {{ method: ultrasonic, output: {output}, evaporated-fraction: 85 %, water: mains }}
+    humidifier: {{ method: ultrasonic, output: {output}, evaporated-fraction: 85 %, water: {water} }}
     sensors:{air}
       carbon-dioxide: {{ topic: farm/{name}/co2, unit: ppm, maximum-age: {maximum_age} }}"#,
                 air = air(&format!("farm/{name}/air")),
+                water = if name == "oyster-hall" { "90 L" } else { "mains" },
             )
         };
         let large = "capacity: 8 /h, floor: 1 /h, usual: 4 /h";

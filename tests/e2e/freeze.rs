@@ -88,6 +88,9 @@ fn a_forecast_freeze_is_announced_with_its_hour_and_what_it_costs() {
         world.carbon_dioxide(name, 750.0);
         world.outside.until_is(&room(name, "advice/mode"), "active", 20);
     }
+    world.outside.publish(&room("oyster-hall", "inputs/people/set"), "absent");
+    world.outside.publish(&room("oyster-hall", "inputs/tank-volume/set"), "60");
+    world.until_near(&room("oyster-hall", "inputs/tank-volume"), 60.0, 0.2);
     documented(&world);
 }
 
@@ -102,7 +105,8 @@ fn documented(world: &World) {
                 ("", rest) => ("<site>", rest),
                 (_, rest) => ("<site>-<room>", rest),
             };
-            let of_values = !rest.starts_with('$') && !rest.starts_with("alerts/");
+            let of_alerts = rest.starts_with("alerts/") && rest != "alerts/shelve";
+            let of_values = !rest.starts_with('$') && !of_alerts && !rest.ends_with("/set");
             of_values.then(|| format!("{device}/{rest}"))
         })
         .collect();

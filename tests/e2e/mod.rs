@@ -7,6 +7,7 @@ pub mod daemon;
 pub mod farm;
 mod faults;
 mod freeze;
+mod inputs;
 mod observations;
 mod restart;
 mod service;

@@ -5,9 +5,10 @@ use std::time::Duration;
 use jiff::SignedDuration;
 use mistwright::{
     advice::{AlertKind, Mode, decide},
-    engine::Event,
-    model::{Place, Quantity},
-    units::RelativeHumidity,
+    engine::{Command, Event, Input, Rejection},
+    model::{Place, Presence, Quantity, Stage},
+    units::{RelativeHumidity, UnitSystem},
+    wire::inputs,
 };
 use proptest::prelude::*;
 
@@ -23,6 +24,31 @@ enum Step {
     ClockLost,
     ClockFound,
     ClockJump(i64),
+    Set(Input, Vec<u8>),
+}
+
+/// Payloads on `/set` topics: what a grower would send, what a broken rule would, and rubbish.
+fn setting_payload() -> impl Strategy<Value = (Input, Vec<u8>)> {
+    let length = || prop_oneof!["PT[0-9]{1,3}[HMS]", Just("PT24H".to_owned())];
+    prop_oneof![
+        3 => ((0.0..1.2_f64), (0.0..120.0_f64), length()).prop_map(|(air, target, length)| {
+            // A share of the largest fan there is: some are below the floor, some above the fan.
+            let air = air * air * 5_000.0 * 60.0;
+            let form = format!(r#"{{"fresh-air":{air},"humidity-target":{target},"for":"{length}"}}"#);
+            (Input::Hold, form.into_bytes())
+        }),
+        2 => ((0.0..2_000.0_f64), length()).prop_map(|(air, length)| {
+            (Input::Hold, format!(r#"{{"fresh-air":{air},"for":"{length}"}}"#).into_bytes())
+        }),
+        2 => prop::sample::select(vec!["present", "absent", "unknown", "true", "false", "nobody"])
+            .prop_map(|word| (Input::People, word.into())),
+        2 => prop::sample::select(Stage::ALL.to_vec()).prop_map(|stage| (Input::Stage, stage.name().into())),
+        1 => (-10.0..100.0_f64).prop_map(|litres| (Input::TankVolume, litres.to_string().into_bytes())),
+        2 => (prop::sample::select(AlertKind::OF_ROOM.to_vec()), length()).prop_map(|(kind, length)| {
+            (Input::Shelve, format!(r#"{{"alert":"{}","for":"{length}"}}"#, kind.name()).into_bytes())
+        }),
+        1 => (prop::sample::select(Input::ALL.to_vec()), prop::collection::vec(any::<u8>(), 0..20)),
+    ]
 }
 
 fn step() -> impl Strategy<Value = Step> {
@@ -35,6 +61,7 @@ fn step() -> impl Strategy<Value = Step> {
         2 => ((-50.0..40.0_f64), (0.0..100.0_f64)).prop_map(|(t, rh)| Step::Outdoors(t, rh)),
         1 => ((-40.0..35.0_f64), (1.0..100.0_f64)).prop_map(|(t, rh)| Step::Forecast(t, rh)),
         3 => (1..400_u64).prop_map(Step::Pass),
+        4 => setting_payload().prop_map(|(input, payload)| Step::Set(input, payload)),
         1 => Just(Step::ClockLost),
         1 => Just(Step::ClockFound),
         1 => (-90_000..90_000_i64).prop_map(Step::ClockJump),
@@ -116,6 +143,16 @@ fn apply(bench: &mut Bench, step: &Step) {
             bench.now.trusted = matches!(step, Step::ClockFound);
             bench.event(Event::ClockStepped);
         }
+        Step::Set(input, payload) => {
+            let event = match inputs::read(*input, payload, UnitSystem::Metric) {
+                Ok(command) => Event::Command { room: Some(0), command },
+                Err(bad) => {
+                    let rejection = Rejection { word: bad.word(), sentence: bad.to_string() };
+                    Event::CommandRefused { room: Some(0), input: *input, rejection }
+                }
+            };
+            bench.event(event);
+        }
         Step::ClockJump(seconds) => {
             bench.now.wall += SignedDuration::from_secs(*seconds);
             bench.event(Event::ClockStepped);
@@ -166,7 +203,15 @@ proptest! {
             prop_assert!(fresh <= capacity + slack, "above the fan");
             prop_assert!(setpoints.humidity_target <= RelativeHumidity::from_percent(95.0).unwrap());
             prop_assert!((0.0..=1.0).contains(&setpoints.humidifier_duty.ratio()));
-            let ceiling = setting.limit.min(5_000.0);
+            let inputs = &state.inputs;
+            if let Some(hold) = inputs.hold {
+                prop_assert!(hold.ends <= bench.now.elapsed + Command::LONGEST_HOLD);
+            }
+            // Nobody is believed to be absent for longer than a night; otherwise the ceiling is people's.
+            let absent = inputs.presence.is_some_and(|until| until.value == Presence::Absent);
+            prop_assert!(!absent || inputs.presence.unwrap().ends <= bench.now.elapsed + Command::ABSENT_FOR);
+            let limit = snapshot.farm.rooms[0].bands.carbon_dioxide_limit.parts_per_million();
+            let ceiling = limit.min(if absent { 15_000.0 } else { 5_000.0 });
             let doubtful = carbon_dioxide.is_none_or(|value| value < 380.0 || value >= 0.9 * ceiling);
             if (doubtful || setting.burner) && let Some(last) = last {
                 prop_assert!(fresh >= last - slack, "cut from {last} to {fresh} at {carbon_dioxide:?}");

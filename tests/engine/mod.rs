@@ -5,5 +5,6 @@ mod ahead;
 mod alerts;
 mod correct;
 pub mod harness;
+mod inputs;
 mod limits;
 mod winter;

@@ -9,7 +9,7 @@ use super::farm;
 fn the_document_holds_everything_that_was_taken_in() {
     let document = document(&farm::fed());
     let at = |pointer: &str| document.pointer(pointer).unwrap_or_else(|| panic!("nothing at {pointer}")).clone();
-    assert_eq!(at("/turns"), 9);
+    assert_eq!(at("/turns"), 10);
     assert_eq!(at("/taken_at"), "2027-01-08T18:00:10Z");
     assert_eq!(at("/site/name"), "frosthollow");
     assert_eq!(at("/broker/connected"), true);
@@ -24,6 +24,8 @@ fn the_document_holds_everything_that_was_taken_in() {
     assert_eq!(at("/forecast/attribution"), "Data from MET Norway");
     assert_eq!(at("/forecast/points").as_array().unwrap().len(), 49);
     assert_eq!(at("/forecast/coldest/temperature_celsius"), -12.0);
+    assert_eq!(at("/rooms/0/inputs/tank/litres"), 30.0);
+    assert_eq!(at("/rooms/0/inputs/hold"), Value::Null);
     assert_eq!(at("/rooms/0/decision/fallback/fresh_air_cubic_metres_per_hour"), 960.0);
     let humidity = at("/rooms/0/air/humidity_ratio_kilograms_per_kilogram").as_f64().unwrap();
     assert!((0.009..0.012).contains(&humidity), "{humidity}");

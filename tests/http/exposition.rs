@@ -66,7 +66,7 @@ fn the_values_are_those_of_the_snapshot_in_base_units() {
     assert!(hall("room_advised_fresh_air_cubic_metres_per_hour").unwrap() >= 240.0);
     assert_eq!(value(&text, "mistwright_forecast_coldest_celsius"), Some(-12.0));
     assert_eq!(value(&text, "mistwright_broker_connected"), Some(1.0));
-    assert_eq!(value(&text, "mistwright_events_total"), Some(9.0));
+    assert_eq!(value(&text, "mistwright_events_total"), Some(10.0));
     assert_eq!(value(&text, "mistwright_alert_priority{alert=\"hard-frost\"}").map(|p| p >= 1.0), Some(true));
 }
 
@@ -118,7 +118,7 @@ fn label_values_come_from_the_configuration_or_from_closed_lists() {
             names.insert(pair.split('=').next().unwrap().to_owned());
         }
     }
-    assert_eq!(names, ["alert", "quantity", "room", "service", "version"].map(str::to_owned).into());
+    assert_eq!(names, ["alert", "input", "quantity", "room", "service", "version"].map(str::to_owned).into());
 }
 
 #[test]

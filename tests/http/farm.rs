@@ -4,7 +4,7 @@ use std::{sync::Arc, time::Duration};
 
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 use mistwright::{
-    engine::{Engine, Event, FetchFailure, Rejection, Snapshot},
+    engine::{Command, Engine, Event, FetchFailure, Rejection, Snapshot},
     model::{
         Fan, FanMoves, Farm, Forecast, ForecastPoint, Humidifier, HumidifierMethod, Identifier, Measured, Now,
         OutdoorAir, Place, Quantity, Room, Site, Source, Species, Stage, WaterSupply, farm::Crop,
@@ -119,6 +119,7 @@ pub fn feed(engine: &mut Engine) {
     engine.handle_all(
         [
             Event::Connected,
+            Event::Command { room: Some(0), command: Command::TankVolume(WaterVolume::from_litres(30.0).unwrap()) },
             Event::ForecastFailed(failure),
             Event::Forecast {
                 service: met_norway::SERVICE,

@@ -78,7 +78,7 @@ async fn the_document_is_served_as_json_and_follows_the_engine() {
     let turns = |answer: &str| serde_json::from_str::<serde_json::Value>(body(answer)).unwrap()["turns"].clone();
     assert_eq!(turns(&served.get("/snapshot.json").await), 0);
     served.snapshots.as_ref().unwrap().send_replace(Arc::new(farm::fed()));
-    assert_eq!(turns(&served.get("/snapshot.json").await), 9);
+    assert_eq!(turns(&served.get("/snapshot.json").await), 10);
 }
 
 #[tokio::test]

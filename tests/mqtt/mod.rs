@@ -5,8 +5,9 @@ mod conformance;
 mod links;
 
 use mistwright::{
-    model::{Identifier, Place, Quantity},
-    units::UnitSystem,
+    engine::{Command, Event},
+    model::{Identifier, Place, Presence, Quantity},
+    units::{UnitSystem, WaterVolume},
 };
 
 use crate::engine::harness::{Bench, farm, room};
@@ -26,6 +27,11 @@ pub fn snowed_in(units: UnitSystem) -> Bench {
     for room in 0..2 {
         bench.air(Place::Room(room), 16.0, 88.5);
         bench.say(Place::Room(room), Quantity::CarbonDioxide, 750.0);
+        for command in
+            [Command::People(Some(Presence::Present)), Command::TankVolume(WaterVolume::from_litres(45.0).unwrap())]
+        {
+            bench.event(Event::Command { room: Some(room), command });
+        }
     }
     bench
 }

@@ -66,6 +66,7 @@ proptest! {
                 at: jiff::Timestamp::new(second, nanosecond).unwrap(),
             }),
             alerts: Vec::new(),
+            inputs: Default::default(),
         });
         prop_assert_eq!(settled(&state), state);
     }

@@ -9,9 +9,12 @@ use std::{collections::BTreeSet, sync::Arc};
 use jiff::Timestamp;
 use mistwright::{
     advice::{AlertKind, Priority, alert::Message},
-    engine::memory::{KeptAlert, KeptEmission, KeptForecast, KeptRoom, Memory},
-    model::{Identifier, Quantity, Sensor},
-    units::{AirFlow, CarbonDioxide, Temperature, WaterFlow, WaterVolume},
+    engine::{
+        kept_inputs::{KeptInputs, KeptStage, KeptTank},
+        memory::{KeptAlert, KeptEmission, KeptForecast, KeptRoom, Memory},
+    },
+    model::{Hold, Identifier, Presence, Quantity, Sensor, Stage},
+    units::{AirFlow, CarbonDioxide, RelativeHumidity, Temperature, WaterFlow, WaterVolume},
     wire::state_file::State,
 };
 
@@ -68,7 +71,29 @@ pub fn full() -> State {
                 danger: true,
                 emission: Some(KeptEmission { grams_per_hour: 91.125, at: start }),
                 alerts: hall,
+                inputs: KeptInputs {
+                    stage: Some(KeptStage { told: Stage::Pinning, configured: Stage::Fruiting }),
+                    presence: Some((Presence::Absent, moment(1_800_010_000))),
+                    hold: Some((
+                        Hold {
+                            fresh_air: Some(AirFlow::from_cubic_metres_per_hour(240.5).unwrap()),
+                            humidity_target: Some(RelativeHumidity::from_percent(88.5).unwrap()),
+                        },
+                        moment(1_800_020_000),
+                    )),
+                    tank: Some(KeptTank {
+                        volume: WaterVolume::from_litres(41.25).unwrap(),
+                        draw: WaterFlow::from_kilograms_per_hour(2.125).unwrap(),
+                        told_at: moment(1_799_990_000),
+                        at: start,
+                    }),
+                    shelved: vec![(AlertKind::HumidifierShortfall, moment(1_800_030_000))],
+                },
             }],
+            inputs: KeptInputs {
+                shelved: vec![(AlertKind::HardFrost, moment(1_800_040_000))],
+                ..KeptInputs::default()
+            },
         },
         topics: ["homie/5/frosthollow/$state", "homie/5/frosthollow-cellar/air/temperature"]
             .map(str::to_owned)

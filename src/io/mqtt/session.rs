@@ -53,7 +53,7 @@ impl Session {
             ..PublishProperties::default()
         };
         self.client
-            .try_publish_with_properties(&*message.topic, QoS::AtLeastOnce, true, message.payload, properties)
+            .try_publish_with_properties(&*message.topic, QoS::AtLeastOnce, message.retain, message.payload, properties)
             .map_err(|_| Lost::OutOfStep)?;
         self.requests.push_back(Request::Publish(message.ticket));
         Ok(())

@@ -66,6 +66,9 @@ pub(super) const ROWS: &[MetricRow] = &[
     room("mistwright_room_water_day_litres", "Water that will be drawn in the next 24 hours.", |s| {
         moisture(s, |moisture| Some(moisture.next_24_hours?.litres()))
     }),
+    room("mistwright_room_tank_litres", "Water left in the tank: what was told, less what was drawn since.", |s| {
+        each(s, |room| Some(room.tank?.volume.litres()))
+    }),
     room("mistwright_room_advice_mode", "2 active, 1 degraded, 0 withheld: then there are no advised values.", |s| {
         each(s, |room| {
             Some(match room.decision.mode {

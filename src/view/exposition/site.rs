@@ -1,9 +1,11 @@
 //! Metrics of the daemon and the whole site.
 
+use std::collections::BTreeMap;
+
 use super::{MetricRow, Sample, count, counter, gauge, seconds, truth};
 use crate::{
     advice::{Alert, Priority},
-    engine::{ServiceState, Snapshot, snapshot::PressureFrom},
+    engine::{Input, ServiceState, Snapshot, snapshot::PressureFrom},
     model::Service,
 };
 
@@ -85,7 +87,7 @@ pub(super) const ROWS: &[MetricRow] = &[
     gauge(
         "mistwright_alert_priority",
         &["alert", "room"],
-        "0 not raised, 1 notice, 2 warning, 3 critical. Alerts of the whole site have no room.",
+        "0 not raised or shelved, 1 notice, 2 warning, 3 critical. Alerts of the whole site have no room.",
         |s| alerts(s, priority),
     ),
     gauge(
@@ -94,6 +96,12 @@ pub(super) const ROWS: &[MetricRow] = &[
         "1 where the alert's inputs are present, 0 where it is suppressed or unknown: then 0 priority is not all clear.",
         |s| alerts(s, |alert| truth(!matches!(alert.published(), "suppressed" | "unknown"))),
     ),
+    counter("mistwright_inputs_accepted_total", &["input"], "Settings taken over MQTT since the start.", |s| {
+        inputs(&s.site.inputs.accepted)
+    }),
+    counter("mistwright_inputs_refused_total", &["input"], "Settings refused over MQTT since the start.", |s| {
+        inputs(&s.site.inputs.refused)
+    }),
 ];
 
 /// A sample for each configured service that has a value.
@@ -104,6 +112,15 @@ fn of_services(snapshot: &Snapshot, value: impl Fn(&ServiceState) -> Option<f64>
 
 fn of_service(service: Service, value: f64) -> Sample {
     Sample { labels: vec![service.name().to_owned()], value }
+}
+
+/// A count for everything that can be set, zero for what never was.
+fn inputs(counts: &BTreeMap<Input, u64>) -> Vec<Sample> {
+    let sample = |input: Input| Sample {
+        labels: vec![input.name().to_owned()],
+        value: count(counts.get(&input).copied().unwrap_or_default()),
+    };
+    Input::ALL.map(sample).into()
 }
 
 fn alerts(snapshot: &Snapshot, value: fn(&Alert) -> f64) -> Vec<Sample> {
@@ -122,6 +139,9 @@ fn alerts(snapshot: &Snapshot, value: fn(&Alert) -> f64) -> Vec<Sample> {
 
 fn priority(alert: &Alert) -> f64 {
     use crate::advice::AlertState::{Active, Clearing, Normal, Pending, Suppressed, Unknown};
+    if alert.shelf.is_some() {
+        return 0.0;
+    }
     match &alert.state {
         Normal | Pending { .. } | Suppressed => 0.0,
         Active { priority, .. } | Clearing { priority, .. } | Unknown { priority, .. } => match priority {
