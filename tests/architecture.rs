@@ -19,7 +19,7 @@ const IMPORTS: &[(&str, &[&str])] = &[
     ("engine", &["units", "physics", "model", "advice"]),
     ("view", &["units", "physics", "model", "advice", "engine"]),
     ("wire", &["units", "model", "advice", "engine"]),
-    ("config", &["units", "model", "advice", "wire::topic", "wire::weather"]),
+    ("config", &["units", "model", "advice", "wire::topic", "wire::decode", "wire::weather"]),
     ("io", &["units", "model", "engine", "wire", "view", "config"]),
     // A simulation that shared the model's equations would prove nothing.
     ("demo", &["units", "physics", "io::clock"]),

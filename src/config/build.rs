@@ -1,6 +1,6 @@
 //! From checked values to a [`Config`], with the mistakes that only show when keys are seen together.
 
-use std::{net::SocketAddr, path::PathBuf, time::Duration};
+use std::{net::SocketAddr, path::PathBuf};
 
 use jiff::tz::TimeZone;
 use serde_yaml::Value;
@@ -11,14 +11,12 @@ use super::{
     problem::Mistake,
     rooms::{self, Draft},
     section::Section,
+    sensors,
     shell::Places,
     spaces::{names, spaces},
     walk::Found,
 };
-use crate::{
-    model::{Farm, Identifier, Intake, Place, Quantity, Site, Source},
-    wire::topic::{Binding, Decoder, Topic},
-};
+use crate::model::{Farm, Identifier, Intake, Site};
 
 /// The ports that are registered for MQTT, without and with TLS.
 const TCP_PORT: u16 = 1883;
@@ -49,8 +47,8 @@ pub fn config(root: &Value, found: &mut Vec<Found>) -> Option<Config> {
     let places = Places::new(room_names, spaces_section.named().map(|(name, _)| name));
     let rooms: Vec<_> =
         drafts.iter().map(|(draft, intake)| rooms::room(draft, *intake, (units, &places), found)).collect();
-    let heard = sources(&top.section("outdoors"), &spaces_section, &drafts, found);
-    own_topics(&heard, &own_roots(site.as_ref(), broker.as_ref(), &drafts), found);
+    let heard = sensors::sources(&top.section("outdoors"), &spaces_section, &drafts, found);
+    sensors::own_topics(&heard, &own_roots(site.as_ref(), broker.as_ref(), &drafts), found);
 
     let (sources, bindings) = heard.into_iter().map(|heard| (heard.source, heard.binding)).unzip();
     let rooms = rooms.into_iter().collect::<Option<Vec<_>>>()?;
@@ -151,92 +149,10 @@ pub(super) fn secret(
     }
 }
 
-/// A source and how it is heard, with where it was written.
-struct Heard {
-    source: Source,
-    binding: Binding,
-    path: Vec<String>,
-}
-
-fn sources(outdoors: &Section, spaces: &Section, drafts: &[(Draft, Intake)], found: &mut Vec<Found>) -> Vec<Heard> {
-    let mut heard = Vec::new();
-    place(Place::Outdoors, &outdoors.section("sensors"), &mut heard, found);
-    for (index, (_, space)) in spaces.named().enumerate() {
-        place(Place::Space(index), &space.section("sensors"), &mut heard, found);
-    }
-    for (index, (draft, _)) in drafts.iter().enumerate() {
-        place(Place::Room(index), &draft.section.section("sensors"), &mut heard, found);
-        for (surface, (name, section)) in draft.section.section("shell").section("surfaces").named().enumerate() {
-            let at = (Place::Surface { room: index, surface }, Quantity::SurfaceTemperature);
-            if let Some(heard) = source(at, &section.section("probe"), &mut heard, found) {
-                heard.source.position = Identifier::new(name).ok();
-            }
-        }
-    }
-    heard
-}
-
-fn place(place: Place, sensors: &Section, heard: &mut Vec<Heard>, found: &mut Vec<Found>) {
-    if sensors.has("relative-humidity") && !sensors.has("temperature") {
-        let hint = "add the temperature sensor that stands beside it";
-        found.push(Found::key(sensors.path("relative-humidity"), Mistake::HumidityAlone).hint(hint));
-    }
-    for quantity in Quantity::ALL {
-        source((place, quantity), &sensors.section(quantity.name()), heard, found);
-    }
-}
-
-fn source<'h>(
-    at: (Place, Quantity),
-    section: &Section,
-    heard: &'h mut Vec<Heard>,
-    found: &mut Vec<Found>,
-) -> Option<&'h mut Heard> {
-    let (place, quantity) = at;
-    if !section.exists() {
-        return None;
-    }
-    let age = section.quantity::<Duration>("maximum-age");
-    if age.is_some_and(|age| age < Duration::from_secs(1)) {
-        let mistake = Mistake::NotPositive(section.text("maximum-age").unwrap_or_default());
-        let hint = "at least a second; three of the sensor's own intervals are usual";
-        found.push(Found::value(section.path("maximum-age"), mistake).hint(hint));
-    }
-    let binding = binding(section, quantity)?;
-    let path = section.path("topic");
-    if let Some(other) =
-        heard.iter().find(|other| (&other.binding.topic, &other.binding.decoder) == (&binding.topic, &binding.decoder))
-    {
-        let mistake = Mistake::SameSource(other.path[..other.path.len() - 1].join("."));
-        let hint = "each source needs a topic of its own, or a pointer of its own into a shared JSON payload";
-        found.push(Found::value(path.clone(), mistake).hint(hint));
-    }
-    heard.push(Heard { source: Source::new(place, quantity, age?), binding, path });
-    heard.last_mut()
-}
-
-fn binding(section: &Section, quantity: Quantity) -> Option<Binding> {
-    let topic = Topic::new(&section.text("topic")?).ok()?;
-    let decoder = section.text("pointer").map_or(Decoder::Number, Decoder::JsonPointer);
-    Some(Binding { topic, decoder, unit: kind::sensor_unit(quantity, &section.text("unit")?)? })
-}
-
 /// The devices that this daemon publishes: the site's, and one for each room.
 fn own_roots(site: Option<&Site>, broker: Option<&Broker>, drafts: &[(Draft, Intake)]) -> Vec<String> {
     let (Some(site), Some(broker)) = (site, broker) else { return Vec::new() };
     let root = format!("{}/5/{}", broker.domain, site.name);
     let rooms = drafts.iter().map(|(draft, _)| format!("{root}-{}", draft.name)).collect::<Vec<_>>();
     [vec![root], rooms].concat()
-}
-
-/// A source inside the tree that is published here would feed the daemon with its own words.
-fn own_topics(heard: &[Heard], roots: &[String], found: &mut Vec<Found>) {
-    for heard in heard {
-        let device = heard.binding.topic.as_str().splitn(4, '/').take(3).collect::<Vec<_>>().join("/");
-        if roots.contains(&device) {
-            let mistake = Mistake::OwnTopic(heard.binding.topic.to_string());
-            let hint = "name the topic that the sensor itself publishes to";
-            found.push(Found::value(heard.path.clone(), mistake).hint(hint));
-        }
-    }
 }

@@ -3,19 +3,22 @@
 
 use std::net::SocketAddr;
 
-use jiff::tz::TimeZone;
+use jiff::{civil::Date, tz::TimeZone};
 use serde_yaml::Value;
 
 use super::problem::Mistake;
 use crate::{
     model::{FanMoves, HumidifierMethod, Identifier, Quantity, Species, Stage},
     units::{
-        AirChanges, AirFlow, CarbonDioxide, Fraction, OutOfRange, Pressure, RelativeHumidity, Temperature, UnitSystem,
-        Volume, WaterVolume,
+        AirChanges, AirFlow, CarbonDioxide, Fraction, OutOfRange, Pressure, RelativeHumidity, Temperature,
+        TemperatureDifference, UnitSystem, VapourPressure, Volume, WaterVolume,
         parse::{self, QuantityError, Unit, Written},
     },
-    wire::topic::{Topic, WireUnit},
-    wire::weather,
+    wire::{
+        decode::DECODERS,
+        topic::{Topic, WireUnit},
+        weather,
+    },
 };
 
 /// What may stand behind a key.
@@ -57,8 +60,18 @@ pub enum Kind {
     Topic,
     /// A JSON Pointer.
     Pointer,
-    /// A unit of the quantity that the section above is named for.
+    /// A unit of the quantity that a section above is named for.
     SensorUnit,
+    /// A value of that quantity, with its unit.
+    SensorValue,
+    /// A difference of two such values, with its unit.
+    SensorDifference,
+    /// A list of bare numbers.
+    Numbers,
+    /// A bare factor from 0.5 to 2.
+    Factor,
+    /// A day of the calendar.
+    Date,
     /// `outdoors`, or a room's or a space's name.
     Intake,
     /// Air changes per hour.
@@ -218,35 +231,84 @@ pub fn fan_moving(name: &str) -> Option<FanMoves> {
 
 /// The unit of this spelling, if sensors of `quantity` send it.
 pub fn sensor_unit(quantity: Quantity, text: &str) -> Option<WireUnit> {
-    let shown = match quantity {
-        Quantity::Temperature | Quantity::DewPoint | Quantity::SurfaceTemperature => parse::unit::<Temperature>(text),
-        Quantity::FanState | Quantity::HumidifierState => parse::unit::<Fraction>(text),
-        Quantity::RelativeHumidity => parse::unit::<RelativeHumidity>(text),
-        Quantity::CarbonDioxide => parse::unit::<CarbonDioxide>(text),
-        Quantity::Pressure => parse::unit::<Pressure>(text),
-    }?
-    .shown;
-    sensor_units(quantity).iter().find(|(name, _)| *name == shown).map(|(_, unit)| *unit)
+    WireUnit::named(quantity, text)
 }
 
 /// The units that sensors of `quantity` send.
 pub const fn sensor_units(quantity: Quantity) -> &'static [(&'static str, WireUnit)] {
-    match quantity {
+    WireUnit::of(quantity)
+}
+
+/// Names of the notations of payloads.
+pub fn decoders() -> Vec<&'static str> {
+    DECODERS.iter().map(|decoder| decoder.name).collect()
+}
+
+/// What humidity may refer to below 0 °C.
+pub fn below_freezing() -> Vec<&'static str> {
+    vec!["water", "ice"]
+}
+
+/// A value of a quantity that sensors measure, in its base unit.
+///
+/// # Errors
+/// As it is written, no such value.
+pub fn sensor_value(quantity: Quantity, text: &str) -> Result<f64, QuantityError> {
+    Ok(match quantity {
         Quantity::Temperature | Quantity::DewPoint | Quantity::SurfaceTemperature => {
-            &[("°C", WireUnit::Celsius), ("°F", WireUnit::Fahrenheit), ("K", WireUnit::Kelvin)]
+            parse::quantity::<Temperature>(text)?.celsius()
+        }
+        Quantity::RelativeHumidity => parse::quantity::<RelativeHumidity>(text)?.ratio(),
+        Quantity::CarbonDioxide => parse::quantity::<CarbonDioxide>(text)?.parts_per_million(),
+        Quantity::Pressure => parse::quantity::<Pressure>(text)?.pascals(),
+        Quantity::FanState | Quantity::HumidifierState => parse::quantity::<Fraction>(text)?.ratio(),
+    })
+}
+
+/// A difference of two values of a quantity, in its base unit.
+///
+/// # Errors
+/// As it is written, no such difference.
+pub fn sensor_difference(quantity: Quantity, text: &str) -> Result<f64, QuantityError> {
+    Ok(match quantity {
+        Quantity::Temperature | Quantity::DewPoint | Quantity::SurfaceTemperature => {
+            parse::quantity::<TemperatureDifference>(text)?.kelvins()
         }
         Quantity::RelativeHumidity | Quantity::FanState | Quantity::HumidifierState => {
-            &[("%", WireUnit::Percent), ("ratio", WireUnit::Ratio)]
+            parse::quantity::<Points>(text)?.0
         }
-        Quantity::CarbonDioxide => &[("ppm", WireUnit::PartsPerMillion)],
-        Quantity::Pressure => &[
-            ("hPa", WireUnit::Hectopascal),
-            ("kPa", WireUnit::Kilopascal),
-            ("Pa", WireUnit::Pascal),
-            ("inHg", WireUnit::InchOfMercury),
-        ],
-    }
+        Quantity::CarbonDioxide => parse::quantity::<GasDifference>(text)?.0,
+        Quantity::Pressure => parse::quantity::<VapourPressure>(text)?.pascals(),
+    })
 }
+
+/// A difference of two shares; a hundredth is a point.
+struct Points(f64);
+
+/// A difference of two shares of carbon dioxide in air, in ppm.
+struct GasDifference(f64);
+
+macro_rules! difference {
+    ($Name:ident, $words:literal, $example:literal, $limit:literal, $shown:literal, $scale:literal, $others:expr) => {
+        impl Written for $Name {
+            const WORDS: &'static str = $words;
+            const EXAMPLE: &'static str = $example;
+            const UNITS: &'static [Unit] = &[Unit { shown: $shown, others: $others, scale: $scale, zero: 0.0 }];
+
+            fn from_base(number: f64) -> Result<Self, OutOfRange> {
+                let (lowest, highest) = (-$limit, $limit);
+                if (lowest..=highest).contains(&number) {
+                    Ok(Self(number))
+                } else {
+                    Err(OutOfRange { quantity: Self::WORDS, value: number, unit: "base units", lowest, highest })
+                }
+            }
+        }
+    };
+}
+
+difference!(Points, "difference in points", "-1.5 %", 0.5, "%", 0.01, &["points", "point", "% RH"]);
+difference!(GasDifference, "difference in carbon dioxide", "-40 ppm", 5_000.0, "ppm", 1.0, &[]);
 
 /// The quantity of a source's section with this name: a surface's probe has no name of its own.
 pub fn quantity_named(name: &str) -> Option<Quantity> {
@@ -299,6 +361,10 @@ impl Kind {
             (Self::Flag, Value::Bool(_)) => return Ok(()),
             (Self::Flag, _) => return Err(wrong("`true` or `false`")),
             (Self::Section | Self::Names | Self::List, _) => return Ok(()),
+            (Self::Numbers, Value::Sequence(list)) if list.iter().all(|number| number.as_f64().is_some()) => {
+                return Ok(());
+            }
+            (Self::Numbers, _) => return Err(wrong("a list of numbers in brackets")),
             _ => {}
         }
         let text = scalar(value).ok_or_else(|| wrong("a single value"))?;
@@ -311,7 +377,7 @@ impl Kind {
     fn check_text(&self, text: &str, section: &str) -> Result<(), Mistake> {
         let owned = || text.to_owned();
         match self {
-            Self::Section | Self::Names | Self::List | Self::Flag => Ok(()),
+            Self::Section | Self::Names | Self::List | Self::Flag | Self::Numbers => Ok(()),
             Self::Text | Self::File => {
                 let fine = !text.trim().is_empty() && text.chars().count() <= 200 && !text.contains(char::is_control);
                 if fine { Ok(()) } else { Err(Mistake::Text) }
@@ -348,6 +414,15 @@ impl Kind {
                 Some(_) => Ok(()),
                 None => Err(Mistake::UnknownWord(owned())),
             },
+            Self::SensorValue | Self::SensorDifference => {
+                let read = if matches!(self, Self::SensorValue) { sensor_value } else { sensor_difference };
+                quantity_named(section).map_or(Ok(()), |quantity| Ok(read(quantity, text).map(drop)?))
+            }
+            Self::Factor => match text.parse::<f64>() {
+                Ok(factor) if (0.5..=2.0).contains(&factor) => Ok(()),
+                _ => Err(Mistake::Factor(owned())),
+            },
+            Self::Date => text.parse::<Date>().map(drop).map_err(|_| Mistake::Date(owned())),
             Self::Intake => Ok(Identifier::new(text).map(drop)?),
             Self::AirChanges => Ok(parse::quantity::<AirChanges>(text).map(drop)?),
             Self::Air => Ok(Air::read(text).map(drop)?),
@@ -385,6 +460,11 @@ impl Kind {
                 || "a unit of the section's quantity".into(),
                 |quantity| sensor_units(quantity).iter().map(|(name, _)| *name).collect::<Vec<_>>().join(", "),
             ),
+            Self::SensorValue => "a value of the section's quantity, with its unit".into(),
+            Self::SensorDifference => "a difference of the section's quantity, with its unit".into(),
+            Self::Numbers => "a list of numbers in brackets".into(),
+            Self::Factor => "a number from 0.5 to 2".into(),
+            Self::Date => "a day, as in 2026-10-01".into(),
             Self::Intake => "outdoors, or the name of another room or of a space".into(),
             Self::AirChanges => "air changes per hour, in /h".into(),
             Self::Air => format!("an air flow in {}, or air changes per hour in /h", units(AirFlow::UNITS)),
@@ -451,6 +531,10 @@ mod tests {
         assert_eq!(sensor_unit(Quantity::RelativeHumidity, "% RH"), Some(WireUnit::Percent));
         assert_eq!(sensor_unit(Quantity::CarbonDioxide, "%"), None);
         assert_eq!(sensor_unit(Quantity::Temperature, "%"), None);
+        assert_eq!(sensor_unit(Quantity::Temperature, "Cel"), Some(WireUnit::Celsius));
+        assert_eq!(sensor_unit(Quantity::RelativeHumidity, "%RH"), Some(WireUnit::Percent));
+        assert_eq!(sensor_unit(Quantity::FanState, "/"), Some(WireUnit::Ratio));
+        assert_eq!(sensor_unit(Quantity::CarbonDioxide, "%RH"), None);
     }
 
     #[test]

@@ -28,6 +28,7 @@ mod problem;
 mod rooms;
 pub mod schema;
 mod section;
+mod sensors;
 mod shell;
 mod spaces;
 mod table;

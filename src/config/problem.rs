@@ -4,7 +4,11 @@
 use std::fmt;
 
 use super::locate::Location;
-use crate::{model::identifier::BadIdentifier, units::parse::QuantityError, wire::topic::BadTopic};
+use crate::{
+    model::{calibration::BadPoints, identifier::BadIdentifier},
+    units::parse::QuantityError,
+    wire::topic::BadTopic,
+};
 
 /// Everything that is wrong with a file, in the order of its lines.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -231,6 +235,31 @@ pub enum Mistake {
         /// The key that is not.
         other: &'static str,
     },
+    /// A decoder without the key that it cannot do without.
+    #[error("the decoder `{decoder}` needs `{key}`")]
+    Needs {
+        /// The decoder's name.
+        decoder: &'static str,
+        /// The key.
+        key: &'static str,
+    },
+    /// A key that nobody would look at.
+    #[error("`{key}` is of no use here: {why}")]
+    OfNoUse {
+        /// The key.
+        key: &'static str,
+        /// Why nobody looks at it.
+        why: &'static str,
+    },
+    /// Two points of a calibration that make no line.
+    #[error(transparent)]
+    Points(#[from] BadPoints),
+    /// No factor of a calibration.
+    #[error("`{0}` is not a factor from 0.5 to 2: a sensor that needs more is broken")]
+    Factor(String),
+    /// No day.
+    #[error("`{0}` is not a day of the calendar")]
+    Date(String),
     /// One secret in two places.
     #[error("`{here}` stands beside `{other}`, but there is one secret")]
     TwoPlaces {

@@ -69,6 +69,8 @@ fn value(key: &Key, name: &str) -> Value {
         Kind::Flag => json!({"type": "boolean"}),
         Kind::Degrees(limit) => json!({"type": "number", "minimum": -limit, "maximum": limit}),
         Kind::Share => json!({"type": "number", "minimum": 0, "maximum": 1}),
+        Kind::Numbers => json!({"type": "array", "items": {"type": "number"}}),
+        Kind::Factor => json!({"type": "number", "minimum": 0.5, "maximum": 2.0}),
         Kind::Port => json!({"type": "integer", "minimum": 1, "maximum": u16::MAX}),
         _ => json!({"type": "string", "minLength": usize::from(!matches!(key.kind, Kind::Pointer))}),
     }
@@ -99,8 +101,8 @@ pub fn reference() -> String {
         "# Configuration reference\n\n\
          Made by `mistwright schema --reference` from the table that also checks the file; do not edit it by hand.\n\n\
          A quantity is a number with its unit, such as `180 m³`, `1 480 ft³`, `64 °F`, `250 cfm` or `6 /h`. A number \
-         without a unit is an error, and so is a decimal comma. Air changes are always per hour. `<room>`, `<space>` and \
-         `<surface>` stand for names of your own. `mistwright check FILE` reports everything that is wrong with a file, each at its line.\n",
+         without a unit is an error, and so is a decimal comma. Air changes are always per hour. `<room>`, `<space>`, \
+         `<surface>` and `<position>` stand for names of your own. `mistwright check FILE` reports everything that is wrong with a file, each at its line.\n",
     );
     for section in KEYS.iter().filter(|key| key.kind.holds_keys()) {
         let presence = match section.need {

@@ -150,6 +150,11 @@ impl<'v> Section<'v> {
         self.text(name)?.parse().ok()
     }
 
+    /// What was written as a list of numbers; empty where nothing was.
+    pub fn numbers(&self, name: &str) -> Vec<f64> {
+        self.value(name).and_then(Value::as_sequence).into_iter().flatten().filter_map(Value::as_f64).collect()
+    }
+
     fn value(&self, name: &str) -> Option<&'v Value> {
         self.keys?.get(name)
     }

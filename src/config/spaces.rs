@@ -1,7 +1,7 @@
 //! Spaces that are only measured, and the names by which rooms and spaces are told apart.
 
-use super::{problem::Mistake, rooms::title, section::Section, walk::Found};
-use crate::model::{Identifier, Quantity, Space};
+use super::{problem::Mistake, rooms::title, section::Section, sensors, walk::Found};
+use crate::model::{Identifier, Space};
 
 /// The spaces in the file's order. `None` where something was missing or did not fit, which has been reported.
 pub fn spaces(section: &Section, found: &mut Vec<Found>) -> Option<Vec<Space>> {
@@ -11,8 +11,7 @@ pub fn spaces(section: &Section, found: &mut Vec<Found>) -> Option<Vec<Space>> {
 
 fn space(name: &str, section: &Section, found: &mut Vec<Found>) -> Option<Space> {
     let assumed = section.section("assumed");
-    let sensors = section.section("sensors");
-    let measured = [Quantity::Temperature, Quantity::RelativeHumidity].iter().all(|wanted| sensors.has(wanted.name()));
+    let measured = sensors::say_what_the_air_is(&section.section("sensors"));
     if section.exists() && !measured && !section.has("assumed") {
         let hint = "add sensors for temperature and relative humidity, or `assumed: {temperature: 18 °C, \
                     relative-humidity: 40 %}`";

@@ -142,6 +142,10 @@ pub const ALIASES: &[(&str, &str)] = &[
     ("key-file", "client-key-file"),
     ("unix-socket", "socket"),
     ("surroundings", "spaces"),
+    ("format", "decoder"),
+    ("locations", "positions"),
+    ("sentinels", "missing"),
+    ("null-values", "missing"),
     ("space", "spaces"),
     ("room", "rooms"),
     ("envelope", "shell"),
@@ -183,9 +187,14 @@ mod tests {
     #[test]
     fn every_example_and_every_default_of_the_table_passes_the_tables_own_check() {
         for key in KEYS.iter().filter(|key| !key.kind.holds_keys()) {
-            for section in key.parent().rsplit('.').next().unwrap().split('|') {
+            // Units hang on the nearest section that is named for a quantity.
+            let quantity =
+                |part: &&str| part.split('|').all(|name| crate::config::kind::quantity_named(name).is_some());
+            let parts = || key.parent().rsplit('.');
+            for section in parts().find(quantity).or(parts().next()).unwrap().split('|') {
                 // One example serves the units of every quantity; the page and the schema list them all.
-                if !matches!(key.kind, Kind::SensorUnit) || section == "temperature" {
+                let hangs = matches!(key.kind, Kind::SensorUnit | Kind::SensorValue | Kind::SensorDifference);
+                if !hangs || section == "temperature" {
                     key.kind
                         .check(&value(key.example), section)
                         .unwrap_or_else(|error| panic!("{}: {error}", key.path));

@@ -181,7 +181,7 @@ impl Walker<'_> {
     }
 
     fn leaf(&mut self, key: &'static Key, kind: Kind, path: Vec<String>, value: &Value) {
-        let section = path.len().checked_sub(2).and_then(|at| path.get(at)).map_or("", String::as_str);
+        let section = section_of(&path);
         let swallowed = || {
             let place = locate::locate(self.text, &path, End::Value)?;
             locate::swallowed(self.text, place)
@@ -228,9 +228,17 @@ fn slug(written: &str) -> Option<String> {
     Identifier::new(&name).is_ok().then_some(name)
 }
 
+/// The section that decides what units a key has: the nearest around it that is named for a quantity, else the nearest.
+fn section_of(path: &[String]) -> &str {
+    let around = path.split_last().map_or(path, |(_, around)| around);
+    let named = around.iter().rev().find(|name| kind::quantity_named(name).is_some());
+    named.or(around.last()).map_or("", String::as_str)
+}
+
 /// A pattern for people.
 pub fn shown(pattern: &str) -> String {
     let named = pattern.replace("spaces.*", "spaces.<space>").replace("surfaces.*", "surfaces.<surface>");
+    let named = named.replace("positions.*", "positions.<position>");
     named.replace('*', "<room>").replace('|', " or ")
 }
 
@@ -247,6 +255,7 @@ fn hint(key: &Key, kind: Kind, section: &str, value: &Value, mistake: &Mistake) 
             Some([(first, _), ..]) => format!("for example `{}: \"{first}\"`", key.name()),
             _ => format!("for example `{}: {}`", key.name(), key.example),
         },
+        (Kind::SensorValue | Kind::SensorDifference, Mistake::Quantity(_)) => "write a number and its unit".into(),
         (Kind::Flag, _) if matches!(written.as_str(), "yes" | "on") => "write `true`".into(),
         (Kind::Flag, _) if matches!(written.as_str(), "no" | "off") => "write `false`".into(),
         (_, Mistake::WrongType { .. }) if !written.is_empty() => format!("`{}: \"{written}\"`", key.name()),

@@ -2,7 +2,11 @@
 
 use std::fmt;
 
-use crate::units::OutOfRange;
+use super::decode::Decoder;
+use crate::{
+    model::Quantity,
+    units::{CarbonDioxide, Fraction, OutOfRange, Pressure, RelativeHumidity, Temperature, parse},
+};
 
 /// An MQTT topic without wildcards.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -64,15 +68,6 @@ impl fmt::Display for Topic {
     }
 }
 
-/// How the number is found in the payload.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Decoder {
-    /// The payload is the number, as text.
-    Number,
-    /// The payload is JSON; the number stands at this pointer (RFC 6901).
-    JsonPointer(String),
-}
-
 /// The unit that a source's numbers are in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum WireUnit {
@@ -99,6 +94,42 @@ pub enum WireUnit {
 }
 
 impl WireUnit {
+    /// The units that sensors of `quantity` send, as they are shown.
+    pub const fn of(quantity: Quantity) -> &'static [(&'static str, Self)] {
+        match quantity {
+            Quantity::Temperature | Quantity::DewPoint | Quantity::SurfaceTemperature => {
+                &[("°C", Self::Celsius), ("°F", Self::Fahrenheit), ("K", Self::Kelvin)]
+            }
+            Quantity::RelativeHumidity | Quantity::FanState | Quantity::HumidifierState => {
+                &[("%", Self::Percent), ("ratio", Self::Ratio)]
+            }
+            Quantity::CarbonDioxide => &[("ppm", Self::PartsPerMillion)],
+            Quantity::Pressure => &[
+                ("hPa", Self::Hectopascal),
+                ("kPa", Self::Kilopascal),
+                ("Pa", Self::Pascal),
+                ("inHg", Self::InchOfMercury),
+            ],
+        }
+    }
+
+    /// The unit of this spelling, if sensors of `quantity` send it: SenML's code (RFC 8428, section 12.1; RFC 8798), or
+    /// any way in which people write it.
+    pub fn named(quantity: Quantity, text: &str) -> Option<Self> {
+        let code = SENML_CODES.iter().find(|(code, _)| *code == text).map(|(_, shown)| *shown);
+        let shown = match quantity {
+            _ if code.is_some() => code?,
+            Quantity::Temperature | Quantity::DewPoint | Quantity::SurfaceTemperature => {
+                parse::unit::<Temperature>(text)?.shown
+            }
+            Quantity::RelativeHumidity => parse::unit::<RelativeHumidity>(text)?.shown,
+            Quantity::FanState | Quantity::HumidifierState => parse::unit::<Fraction>(text)?.shown,
+            Quantity::CarbonDioxide => parse::unit::<CarbonDioxide>(text)?.shown,
+            Quantity::Pressure => parse::unit::<Pressure>(text)?.shown,
+        };
+        Self::of(quantity).iter().find(|(name, _)| *name == shown).map(|(_, unit)| *unit)
+    }
+
     /// The number in the base unit of its quantity: °C, ratio, ppm, Pa.
     pub fn to_base(self, number: f64) -> f64 {
         match self {
@@ -113,15 +144,43 @@ impl WireUnit {
     }
 }
 
+/// SenML's codes that are not also the usual spelling, and the unit that they stand for.
+const SENML_CODES: &[(&str, &str)] = &[("Cel", "°C"), ("%RH", "%"), ("/", "ratio")];
+
 /// How one source of the farm is heard. Its place in the configuration's list is the source's identity.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Binding {
     /// Where it is published.
     pub topic: Topic,
     /// How the number is found.
-    pub decoder: Decoder,
-    /// What unit the number is in.
-    pub unit: WireUnit,
+    pub decoder: &'static Decoder,
+    /// Where in the payload it stands: a pointer or a record's name; empty for decoders without a place.
+    pub place: String,
+    /// What unit the number is in, where the payload does not say so.
+    pub unit: Option<WireUnit>,
+    /// Whether the source sends numbers in quotes.
+    pub quoted: bool,
+    /// Numbers that stand for no value, as they are sent.
+    pub missing: Vec<f64>,
+}
+
+impl Binding {
+    /// A payload that is the number.
+    pub fn number(topic: Topic, unit: WireUnit) -> Self {
+        Self {
+            topic,
+            decoder: Decoder::NUMBER,
+            place: String::new(),
+            unit: Some(unit),
+            quoted: false,
+            missing: Vec::new(),
+        }
+    }
+
+    /// A number at a pointer into a JSON payload.
+    pub fn json(topic: Topic, pointer: &str, unit: WireUnit) -> Self {
+        Self { decoder: Decoder::JSON, place: pointer.to_owned(), ..Self::number(topic, unit) }
+    }
 }
 
 /// Why a payload gave no measurement. The text of the payload is not kept: it may be anything.
@@ -142,14 +201,32 @@ pub enum BadPayload {
     /// Text that is no JSON, where JSON is configured.
     #[error("the payload is not JSON that can be read")]
     NotJson,
-    /// JSON without the configured place.
+    /// A payload without the configured place.
     #[error("the payload has nothing at `{0}`")]
     Missing(String),
+    /// A number that stands for no value.
+    #[error("the sensor says that it has no value")]
+    NoValue,
+    /// JSON that is no SenML pack, where one is configured.
+    #[error("the payload is no SenML that can be read: {0}")]
+    NotSenml(&'static str),
+    /// A word that no switch says.
+    #[error("the payload is neither on nor off")]
+    NoSwitch,
+    /// The unit that the payload names is none of the quantity.
+    #[error("the payload names a unit of another quantity, or an unknown one")]
+    OtherUnit,
+    /// Neither the payload nor the configuration names a unit.
+    #[error("the payload names no unit, and none is configured")]
+    NoUnit,
+    /// A time beyond the calendar, or one that is still to come.
+    #[error("the payload names a time that cannot be")]
+    Time,
     /// Something else than a number stands at the configured place.
-    #[error("what stands at `{pointer}` is {found}, not a number")]
+    #[error("what stands at `{place}` is {found}, not a number")]
     WrongType {
         /// The configured place.
-        pointer: String,
+        place: String,
         /// What stands there, in words.
         found: &'static str,
     },
@@ -171,6 +248,12 @@ impl BadPayload {
             Self::NotANumber => "not-a-number",
             Self::NotJson => "not-json",
             Self::Missing(_) => "missing",
+            Self::NoValue => "no-value",
+            Self::NotSenml(_) => "not-senml",
+            Self::NoSwitch => "no-switch",
+            Self::OtherUnit => "other-unit",
+            Self::NoUnit => "no-unit",
+            Self::Time => "time",
             Self::WrongType { .. } => "wrong-type",
             Self::OutOfRange(_) => "out-of-range",
         }

@@ -9,7 +9,7 @@ use mistwright::{
         decode::decode,
         description,
         outbox::Outbox,
-        topic::{Binding, Decoder, Topic, WireUnit},
+        topic::{Binding, Topic, WireUnit},
         tree,
     },
 };
@@ -17,13 +17,12 @@ use mistwright::{
 use super::engine::twenty_rooms;
 
 pub fn benches(criterion: &mut Criterion) {
-    let binding =
-        |decoder| Binding { topic: Topic::new("farm/cellar/climate").unwrap(), decoder, unit: WireUnit::Celsius };
-    let plain = binding(Decoder::Number);
+    let topic = || Topic::new("farm/cellar/climate").unwrap();
+    let plain = Binding::number(topic(), WireUnit::Celsius);
     criterion.bench_function("wire: a plain number", |b| {
         b.iter(|| decode(black_box(&plain), Quantity::Temperature, black_box(b"16.52")));
     });
-    let pointer = binding(Decoder::JsonPointer("/climate/temperature".to_owned()));
+    let pointer = Binding::json(topic(), "/climate/temperature", WireUnit::Celsius);
     let json = br#"{"id":"a4c138","climate":{"temperature":16.52,"humidity":88.1,"battery":97},"uptime":86012}"#;
     criterion.bench_function("wire: a number at a JSON pointer", |b| {
         b.iter(|| decode(black_box(&pointer), Quantity::Temperature, black_box(json)));

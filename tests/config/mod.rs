@@ -7,11 +7,12 @@ use mistwright::{
     config::{self, Config, Link, Mistake, Problem, Problems, Secret, Tls},
     model::{Identifier, Intake, Place, Quantity},
     units::UnitSystem,
-    wire::topic::{Decoder, WireUnit},
+    wire::{decode::Decoder, topic::WireUnit},
 };
 use proptest::prelude::*;
 
 mod keys;
+mod sensors;
 
 fn read(path: &str) -> String {
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(path);
@@ -60,12 +61,14 @@ fn the_farm_behind_an_anteroom_is_read_as_written() {
     assert!((hall.crop.as_ref().unwrap().substrate.kilograms() - 2_400.0).abs() < 1e-9);
     assert!((farm.site.hard_frost.celsius() + 4.0).abs() < 1e-9);
     assert_eq!(farm.sources.len(), config.bindings.len());
-    assert_eq!(farm.sources.len(), 3 + 2 + 3 * 3);
+    // The oyster hall has two positions.
+    assert_eq!(farm.sources.len(), 3 + 2 + 3 * 3 + 2);
     let pressure = farm.sources.iter().position(|source| source.quantity == Quantity::Pressure).unwrap();
     assert_eq!(farm.sources[pressure].place, Place::Outdoors);
     assert_eq!(farm.sources[pressure].maximum_age, Duration::from_secs(3_600));
-    assert_eq!(config.bindings[pressure].decoder, Decoder::JsonPointer("/p".into()));
-    assert_eq!(config.bindings[pressure].unit, WireUnit::Hectopascal);
+    assert_eq!(config.bindings[pressure].decoder, Decoder::JSON);
+    assert_eq!(config.bindings[pressure].place, "/p");
+    assert_eq!(config.bindings[pressure].unit, Some(WireUnit::Hectopascal));
 }
 
 #[test]

@@ -17,7 +17,7 @@ use mistwright::{
     },
     model::{Farm, Identifier, Measured, Place, Quantity},
     units::UnitSystem,
-    wire::topic::{Binding, Decoder, Topic, WireUnit},
+    wire::topic::{Binding, Topic, WireUnit},
 };
 use tokio::sync::{mpsc, oneshot, watch};
 
@@ -110,7 +110,7 @@ pub(super) fn config(broker: &Mosquitto, farm: &Arc<Farm>) -> Config {
             Quantity::Pressure => WireUnit::Hectopascal,
         };
         let topic = format!("farm/{}/{}", farm.place_name(source.place), source.quantity.name());
-        Binding { topic: Topic::new(&topic).unwrap(), decoder: Decoder::Number, unit }
+        Binding::number(Topic::new(&topic).unwrap(), unit)
     };
     Config {
         farm: (**farm).clone(),

@@ -9,7 +9,11 @@ use super::MqttSetup;
 use crate::{
     engine::{Event, Input, Rejection},
     model::{Farm, Quantity},
-    wire::{decode::decode, inputs, topic::Binding},
+    wire::{
+        decode::{Decoded, decode},
+        inputs,
+        topic::Binding,
+    },
 };
 
 /// The way to the engine.
@@ -71,7 +75,7 @@ impl Inbox {
         for source in self.listeners.get(topic).cloned().unwrap_or_default() {
             let Some(quantity) = self.quantity(source) else { continue };
             let event = match decode(&self.bindings[source], quantity, &publish.payload) {
-                Ok(measured) => Event::Reading { source, measured, taken: None },
+                Ok(Decoded { measured, taken }) => Event::Reading { source, measured, taken },
                 Err(bad) => {
                     Event::Rejected { source, rejection: Rejection { word: bad.word(), sentence: bad.to_string() } }
                 }
