@@ -10,6 +10,7 @@ mod engine;
 mod http;
 mod mqtt;
 mod physics;
+mod room;
 mod store;
 mod systemd;
 mod weather;

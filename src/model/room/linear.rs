@@ -14,9 +14,11 @@ impl Exact {
     /// For a store of `mass`, a `rate` at which it empties, and `hours`.
     pub fn new(mass: f64, rate: f64, hours: f64) -> Self {
         let z = rate * hours / mass;
+        // Each pair keeps 1 − z·second = first to the last digit: nothing is lost between start, mean and end.
         let (first, second) = if z < 1e-3 {
-            // To 1e-10.
-            (1.0 - z * (0.5 - z * (1.0 / 6.0)), 0.5 - z * (1.0 / 6.0 - z * (1.0 / 24.0)))
+            // To 1e-11.
+            let second = 0.5 - z * (1.0 / 6.0 - z * (1.0 / 24.0));
+            (1.0 - z * second, second)
         } else {
             let first = -(-z).exp_m1() / z;
             (first, (1.0 - first) / z)
@@ -27,6 +29,11 @@ impl Exact {
 
     pub fn end(&self, start: f64, inflow: f64) -> f64 {
         start * self.keeps + inflow * self.gains
+    }
+
+    /// Share of the whole change that has happened on average.
+    pub fn lag(&self) -> f64 {
+        self.mean_gains / self.gains
     }
 
     pub fn mean(&self, start: f64, inflow: f64) -> f64 {

@@ -24,6 +24,8 @@ const KILOGRAMS_PER_PPM: f64 = 1e-6 * 44.01 / 28.96;
 const MOST_CUTS: usize = 16;
 /// The humidistat has arrived within this share of its target.
 const ARRIVED: f64 = 2e-3;
+/// What gives and takes vapour is taken as linear in the temperature over this many kelvins.
+const LINEAR: f64 = 0.7;
 /// While fog forms, the air is brought to saturation this often, hours.
 const FOG_STRETCH: f64 = 1.0 / 60.0;
 
@@ -138,8 +140,9 @@ impl RoomModel {
         let (mut hours, mut throw) = (left, Throw::Held);
         let mut solved = moisture.solve(given, hours, throw);
         if may_cut {
-            for _ in 0..4 {
+            for _ in 0..5 {
                 let again = moisture.correct(&solved)
+                    || drifts(&moisture, &solved, &mut hours)
                     || wets(&mut moisture, given, &solved, &mut hours)
                     || arrives(&moisture, given, &solved, (&mut hours, &mut throw))
                     || fogs(given, &solved, &mut hours);
@@ -149,15 +152,21 @@ impl RoomModel {
                 solved = moisture.solve(given, hours, throw);
             }
         }
-        if let (Some(litres), Some(thrower)) = (tank.as_mut(), self.humidifier) {
+        while moisture.correct(&solved) {
+            solved = moisture.solve(given, hours, throw);
+        }
+        if let (Some(litres), Some(thrower)) = (tank.as_ref(), self.humidifier) {
             let rate = solved.duty * thrower.output;
             if given.most > 0.0 && rate * hours > *litres {
-                hours = *litres / rate;
-                solved = moisture.solve(given, hours, Throw::Fixed(solved.duty));
-                *litres = 0.0;
-            } else if given.most > 0.0 {
-                *litres -= rate * hours;
+                (hours, throw) = (*litres / rate, Throw::Fixed(solved.duty));
+                solved = moisture.solve(given, hours, throw);
             }
+        }
+        while moisture.correct(&solved) {
+            solved = moisture.solve(given, hours, throw);
+        }
+        if let (Some(litres), Some(thrower)) = (tank.as_mut(), self.humidifier) {
+            *litres = (*litres - solved.duty * thrower.output * hours).max(0.0);
         }
         (hours, solved, moisture)
     }
@@ -265,11 +274,21 @@ impl RoomModel {
     }
 }
 
+/// A temperature that moves far is followed in smaller stretches, where anything gives or takes vapour by it.
+fn drifts(moisture: &Moisture, solved: &Solved, hours: &mut f64) -> bool {
+    let moved = (solved.end.0 - moisture.from().0).abs();
+    if moved < LINEAR || !moisture.is_alive() || *hours < 0.01 {
+        return false;
+    }
+    *hours *= 0.7 * LINEAR / moved;
+    true
+}
+
 /// A wall that the air gets moist enough for on the way: the stretch ends there, and the next has it wet.
 fn wets(moisture: &mut Moisture, given: &Given<'_>, solved: &Solved, hours: &mut f64) -> bool {
     let Some((wall, onset)) = moisture.onset(solved) else { return false };
     match moisture.crossing(given, solved, solved.vapour, onset) {
-        Some(at) if at > 0.05 * *hours && at < 0.95 * *hours => *hours = at,
+        Some(at) if at > 0.01 * *hours && at < 0.99 * *hours => *hours = at,
         _ => moisture.walls[wall].wet = true,
     }
     true

@@ -81,6 +81,8 @@ pub(super) struct Solved {
     pub returned: f64,
     /// Heat that the air gave to what evaporated.
     pub latent: f64,
+    /// How much warmer than at its start the stretch was taken to be for what gives and takes water, K.
+    pub warmer: f64,
     /// Target at the temperature attained.
     pub target: f64,
     /// Heat that would bring the heater's setting at the end, whatever the heater can.
@@ -153,7 +155,7 @@ impl Moisture {
     /// When the air crosses `level` with this much vapour given, in hours.
     pub fn crossing(&self, given: &Given<'_>, solved: &Solved, vapour: f64, level: f64) -> Option<f64> {
         let sums = self.sums(given);
-        let inflow = sums.inflow + sums.by_temperature * (solved.end.0 - self.from.0) + vapour - solved.coil;
+        let inflow = sums.inflow + sums.by_temperature * solved.warmer + vapour - solved.coil;
         crossing(given.mass, sums.rate, inflow, [self.from.1, level])
     }
 
@@ -165,13 +167,14 @@ impl Moisture {
         let heat = given.capacity.map(|capacity| Exact::new(capacity, given.heat_rate, hours));
         // The coil never takes more than half of the water that there is.
         let coil_most = 0.5 * (given.mass * self.from.1 * water.keeps / hours + given.moisture_in);
+        let lag = heat.as_ref().map_or(0.0, Exact::lag);
         let mut guess = self.from.0;
         let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
         let mut coil = 0.0;
         let mut solved = Solved::default();
         for _ in 0..MOST_TRIES {
             let slope;
-            (solved, slope) = self.water(given, (guess, coil), (&sums, &water), throw);
+            (solved, slope) = self.water(given, (guess, lag, coil), (&sums, &water), throw);
             let Some(heat) = &heat else {
                 (solved.end.0, solved.mean.0) = (self.from.0, self.from.0);
                 break;
@@ -207,12 +210,12 @@ impl Moisture {
     fn water(
         &self,
         given: &Given<'_>,
-        (guess, coil): (f64, f64),
+        (guess, lag, coil): (f64, f64, f64),
         (sums, water): (&Sums, &Exact),
         throw: Throw,
     ) -> (Solved, f64) {
         let most = given.most;
-        let warmer = guess - self.from.0;
+        let warmer = (guess - self.from.0) * lag;
         let inflow = sums.inflow + sums.by_temperature * warmer - coil;
         let without = water.end(self.from.1, inflow);
         let (target, target_slope) = at_humidity(given.target, guess, given.pascals);
@@ -236,10 +239,10 @@ impl Moisture {
             frozen += if wall.frozen { taken } else { 0.0 };
             returned += taken * wall.returned;
         }
-        let mut slope = sums.heat_by_temperature;
+        let mut slope = sums.heat_by_temperature * lag;
         if follows {
             let taken = given.model.humidifier.map_or(0.0, |thrower| thrower.heat_taken(self.from.0));
-            slope += taken * (target_slope / water.gains - sums.by_temperature);
+            slope += taken * (target_slope / water.gains - sums.by_temperature * lag);
         }
         let solved = Solved {
             end: (guess, without + vapour * water.gains),
@@ -252,6 +255,7 @@ impl Moisture {
             frozen,
             coil,
             returned,
+            warmer,
             target,
             ..Solved::default()
         };
@@ -268,7 +272,6 @@ impl Moisture {
 
     /// Takes what gives less than nothing, or is wetted from the wrong side, out of the stretch; whether there was any.
     pub fn correct(&mut self, solved: &Solved) -> bool {
-        let warmer = solved.end.0 - self.from.0;
         let mut corrected = false;
         for (giving, flow) in [(&mut self.crop, solved.crop), (&mut self.pan, solved.pan)] {
             if flow < 0.0 {
@@ -277,7 +280,7 @@ impl Moisture {
             }
         }
         for wall in self.walls.iter_mut().filter(|wall| wall.wet) {
-            if solved.mean.1 < wall.onset + wall.by_temperature * warmer {
+            if solved.mean.1 < wall.onset + wall.by_temperature * solved.warmer {
                 wall.wet = false;
                 corrected = true;
             }
@@ -297,6 +300,11 @@ impl Moisture {
     /// The air that the stretch begins with.
     pub fn from(&self) -> Air {
         self.from
+    }
+
+    /// Whether crop, pan or walls have a part in it.
+    pub fn is_alive(&self) -> bool {
+        self.crop.by_moisture > 0.0 || self.pan.by_moisture > 0.0 || !self.walls.is_empty()
     }
 
     /// Where the humidistat would have the air now.
