@@ -34,15 +34,21 @@ stage() {
     times+=("$(printf '%5d s  %s' $((SECONDS - began)) "$current")")
 }
 
-# The tests speak to a real broker and have a real monitoring tool read the metrics.
+# The tests speak to a real broker, have a real monitoring tool read the metrics, and look at the page in a real browser,
+# where a checker for accessibility comes from npm's registry.
 peers() {
     local missing=()
     command -v mosquitto >/dev/null || missing+=(mosquitto)
     command -v mosquitto_sub >/dev/null || missing+=(mosquitto-clients)
     command -v promtool >/dev/null || missing+=(prometheus)
     command -v openssl >/dev/null || missing+=(openssl)
+    command -v chromium >/dev/null || missing+=(chromium)
+    command -v chromedriver >/dev/null || missing+=(chromium-driver)
+    command -v npm >/dev/null || missing+=(npm)
+    # The drawings' letters, whose size the tests judge.
+    fc-list 2>/dev/null | grep -q DejaVuSans || missing+=(fonts-dejavu-core)
     if ((${#missing[@]} == 0)); then
-        echo 'mosquitto, mosquitto_sub, promtool and openssl are installed'
+        echo 'broker, its clients, promtool, openssl, browser, its driver and npm are installed'
         return
     fi
     local as_root=()

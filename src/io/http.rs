@@ -25,7 +25,7 @@ use prometheus::{core::Collector, process_collector::ProcessCollector};
 use tokio::{
     net::{TcpListener, TcpStream},
     sync::{OwnedSemaphorePermit, Semaphore, watch},
-    task::JoinSet,
+    task::{JoinSet, yield_now},
     time::{sleep, timeout},
 };
 
@@ -206,18 +206,20 @@ fn is_ours(host: &str, names: &[String]) -> bool {
 }
 
 async fn farm_page(State(shared): State<Arc<Shared>>, uri: Uri) -> Response {
-    html(&shared, View { room: None, units: units(&uri) })
+    html(&shared, View { room: None, units: units(&uri) }).await
 }
 
 async fn room_page(State(shared): State<Arc<Shared>>, Path(name): Path<String>, uri: Uri) -> Response {
     let room = shared.snapshots.borrow().farm.rooms.iter().position(|room| room.name.as_str() == name);
     match room {
-        Some(_) => html(&shared, View { room, units: units(&uri) }),
+        Some(_) => html(&shared, View { room, units: units(&uri) }).await,
         None => (StatusCode::NOT_FOUND, NOT_FOUND).into_response(),
     }
 }
 
-fn html(shared: &Shared, view: View) -> Response {
+async fn html(shared: &Shared, view: View) -> Response {
+    // A client that asks many times at once stands in line behind the engine's work each time.
+    yield_now().await;
     let snapshot = Arc::clone(&shared.snapshots.borrow());
     ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], page::page(&snapshot, view)).into_response()
 }

@@ -8,7 +8,8 @@ mod engine;
 #[expect(dead_code, reason = "the tests use the rest")]
 mod harness;
 mod moist_air;
+mod page;
 mod wire;
 
-criterion_group!(speed, engine::benches, moist_air::benches, wire::benches);
+criterion_group!(speed, engine::benches, moist_air::benches, page::benches, wire::benches);
 criterion_main!(speed);

@@ -63,15 +63,14 @@ impl Daemon {
         until("the daemon ends", seconds, || process.try_wait().unwrap())
     }
 
+    /// Where it serves.
+    pub const fn port(&self) -> u16 {
+        self.http_port
+    }
+
     /// Status code and body of a GET.
     pub fn get(&self, path: &str) -> Option<(u16, String)> {
-        let mut stream = TcpStream::connect(("127.0.0.1", self.http_port)).ok()?;
-        stream.set_read_timeout(Some(Duration::from_secs(10))).unwrap();
-        write!(stream, "GET {path} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n").ok()?;
-        let mut answer = String::new();
-        stream.read_to_string(&mut answer).ok()?;
-        let (head, body) = answer.split_once("\r\n\r\n")?;
-        Some((head.split(' ').nth(1)?.parse().ok()?, body.to_owned()))
+        fetch(self.http_port, path)
     }
 
     /// The exposition, once it is served.
@@ -88,6 +87,17 @@ impl Drop for Daemon {
             eprintln!("the daemon wrote:\n{}", self.log());
         }
     }
+}
+
+/// Status code and body of a GET on this machine.
+pub fn fetch(port: u16, path: &str) -> Option<(u16, String)> {
+    let mut stream = TcpStream::connect(("127.0.0.1", port)).ok()?;
+    stream.set_read_timeout(Some(Duration::from_secs(10))).unwrap();
+    write!(stream, "GET {path} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n").ok()?;
+    let mut answer = String::new();
+    stream.read_to_string(&mut answer).ok()?;
+    let (head, body) = answer.split_once("\r\n\r\n")?;
+    Some((head.split(' ').nth(1)?.parse().ok()?, body.to_owned()))
 }
 
 fn collect(from: impl Read + Send + 'static, log: &Arc<Mutex<Vec<String>>>) {

@@ -4,4 +4,5 @@ mod document;
 mod exposition;
 pub mod farm;
 mod listener;
-mod page;
+pub mod page;
+mod slow;

@@ -158,7 +158,7 @@ fn a_date_that_cannot_be_believed_is_not_shown() {
     bench.now.trusted = false;
     bench.event(Event::ClockStepped);
     let said = text(&farm_page(&bench.snapshot()));
-    assert!(said.contains("The date of the daemon’s machine is wrong"), "{said}");
+    assert!(said.contains("The date of the daemon's machine is wrong"), "{said}");
     assert!(said.contains("Not known There is no advice, because the date of this machine is wrong"), "{said}");
     assert!(!said.contains("2027"), "{said}");
     assert!(!said.contains("18:00"), "{said}");

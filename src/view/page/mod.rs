@@ -158,7 +158,7 @@ fn footer(look: &Look<'_>) -> Markup {
             h2 { "Cautions" }
             ul {
                 li { "This is advice. It is not a safety device: fit independent gas alarms and hard-wired interlocks." }
-                li { "The crop’s carbon dioxide limit is not people’s. Nothing here means that a room is safe to enter." }
+                li { "The crop's carbon dioxide limit is not people's. Nothing here means that a room is safe to enter." }
                 li { "Spores harm lungs: wear a respirator at harvest. Humidifiers spread what lives in them: keep them "
                     "clean against " i { "Legionella" } ", and use water low in minerals." }
                 li { "Wet rooms: mind electricity and slips. No heater without a flue." }

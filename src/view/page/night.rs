@@ -107,11 +107,12 @@ fn water(room: &Room, state: &RoomState, voice: &Voice) -> (Urgency, String) {
                 shown(tank)
             ),
         ),
-        (Some(needed), Some(_)) if needed.litres() >= 0.05 => (
+        (Some(needed), Some(tank)) if needed.litres() >= 0.05 => (
             Urgency::Well,
             format!(
-                "The air can be held. The next 12 hours take {} of water: see that the tank holds it.",
-                shown(needed)
+                "The air can be held. The next 12 hours take {} of water; a full tank holds {}.",
+                shown(needed),
+                shown(tank)
             ),
         ),
         (Some(needed), None) if room.humidifier.is_some() && needed.litres() >= 0.05 => {

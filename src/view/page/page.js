@@ -40,7 +40,10 @@
       if (old.data !== fresh.data) old.data = fresh.data;
       return;
     }
-    for (const { name } of [...old.attributes]) if (!fresh.hasAttribute(name)) old.removeAttribute(name);
+    for (const { name } of [...old.attributes]) {
+      // What the reader has opened stays open.
+      if (!fresh.hasAttribute(name) && name !== "open") old.removeAttribute(name);
+    }
     for (const { name, value } of fresh.attributes) {
       if (old.getAttribute(name) !== value) old.setAttribute(name, value);
     }

@@ -2,6 +2,8 @@
 
 use std::fmt::Write as _;
 
+use crate::units::people::Shown;
+
 /// Size of the labels' letters on the narrowest screen, in the drawing's own units; see `page.css`. Labels are placed
 /// for this size, and are smaller on wider screens.
 pub(super) const LETTER: f64 = 16.0;
@@ -49,6 +51,11 @@ pub(super) fn number(value: f64) -> String {
     let rounded = (value * 100.0).round() / 100.0;
     let text = format!("{}", if rounded.abs() < 1e-9 { 0.0 } else { rounded });
     text.replace('-', "−")
+}
+
+/// A quantity without its unit, for tables that name it at the head, with a real minus sign.
+pub(super) fn plain(shown: Shown) -> String {
+    Shown { unit: "", ..shown }.to_string().replace('-', "−")
 }
 
 /// A path through points, with one decimal: a tenth of a unit is less than a pixel anywhere.
@@ -124,27 +131,28 @@ impl Labels {
         self.taken.push(area);
     }
 
-    /// Finds the place of a label for the mark at a point.
-    pub fn place(&mut self, text: &str, mark: (f64, f64)) -> Placed {
-        let width = text.chars().count() as f64 * LETTER * LETTER_WIDTH;
-        let height = LETTER;
-        let mut best: Option<(f64, Area, f64)> = None;
-        for distance in [9.0, 20.0, 34.0, 50.0, 70.0] {
-            for step in 0..16 {
-                let angle = f64::from(step) * std::f64::consts::PI / 8.0;
-                let (x, y) = (mark.0 + distance * angle.cos(), mark.1 - distance * angle.sin());
-                // The nearest point of the label's box lies in that direction.
-                let left = x - width * (1.0 - angle.cos()) / 2.0;
-                let top = y - height * (1.0 + angle.sin()) / 2.0;
-                let area = Area { left, top, right: left + width, bottom: top + height };
-                let covered: f64 = self.taken.iter().map(|taken| taken.shared(&area)).sum();
-                let cost = 3.0 * covered + 8.0 * area.outside(&self.bounds) + 1.5 * distance;
-                if best.as_ref().is_none_or(|(least, ..)| cost < *least - 1e-9) {
-                    best = Some((cost, area, distance));
+    /// Finds the place of a label for a mark, which may be named at any of these points.
+    pub fn place(&mut self, text: &str, marks: &[(f64, f64)]) -> Placed {
+        let (width, height) = size(text);
+        let mut best: Option<(f64, Area, f64, (f64, f64))> = None;
+        for mark in marks {
+            for distance in [9.0, 20.0, 34.0, 50.0, 70.0] {
+                for step in 0..16 {
+                    let angle = f64::from(step) * std::f64::consts::PI / 8.0;
+                    let (x, y) = (mark.0 + distance * angle.cos(), mark.1 - distance * angle.sin());
+                    // The nearest point of the label's box lies in that direction.
+                    let left = x - width * (1.0 - angle.cos()) / 2.0;
+                    let top = y - height * (1.0 + angle.sin()) / 2.0;
+                    let area = Area { left, top, right: left + width, bottom: top + height };
+                    let cost = self.cost(&area) + 1.5 * distance;
+                    if best.as_ref().is_none_or(|(least, ..)| cost < *least - 1e-9) {
+                        best = Some((cost, area, distance, *mark));
+                    }
                 }
             }
         }
-        let (_, area, distance) = best.unwrap_or((0.0, Area::around(mark.0, mark.1, height / 2.0), 0.0));
+        let nowhere = (0.0, 0.0);
+        let (_, area, distance, mark) = best.unwrap_or((0.0, Area::around(0.0, 0.0, 0.0), 0.0, nowhere));
         self.taken.push(area);
         let end = (mark.0.clamp(area.left, area.right), mark.1.clamp(area.top, area.bottom));
         Placed {
@@ -154,6 +162,29 @@ impl Labels {
             leader: (distance > 25.0).then_some([mark, end]),
         }
     }
+
+    /// Finds the place of a label that stands on a curve, on top of it: as near to the curve's end as it is free.
+    /// Nothing where it would cover something everywhere.
+    pub fn place_on(&mut self, text: &str, curve: &[(f64, f64)]) -> Option<Placed> {
+        let (width, height) = size(text);
+        let area = curve.iter().rev().find_map(|(x, y)| {
+            let area = Area { left: x - width, top: y - height / 2.0, right: *x, bottom: y + height / 2.0 };
+            // Its halo must not reach the axis.
+            (area.right < self.bounds.right - 3.0 && self.cost(&area) < 1e-9).then_some(area)
+        })?;
+        self.taken.push(area);
+        Some(Placed { text: text.to_owned(), x: area.left, y: area.bottom - 0.22 * height, leader: None })
+    }
+
+    fn cost(&self, area: &Area) -> f64 {
+        let covered: f64 = self.taken.iter().map(|taken| taken.shared(area)).sum();
+        3.0 * covered + 8.0 * area.outside(&self.bounds)
+    }
+}
+
+/// Width and height of a label at the largest size of its letters.
+fn size(text: &str) -> (f64, f64) {
+    (text.chars().count() as f64 * LETTER * LETTER_WIDTH, LETTER)
 }
 
 #[cfg(test)]
@@ -185,7 +216,7 @@ mod tests {
         let bounds = Area { left: 0.0, top: 0.0, right: 400.0, bottom: 300.0 };
         let mut labels = Labels::new(bounds, vec![Area::around(390.0, 10.0, 6.0)]);
         for name in ["room", "target", "intake"] {
-            labels.place(name, (390.0, 10.0));
+            labels.place(name, &[(390.0, 10.0)]);
         }
         for (index, one) in labels.taken.iter().enumerate() {
             assert!(one.outside(&bounds) < 1e-9 || index == 0, "{one:?} leaves the drawing");

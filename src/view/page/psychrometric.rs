@@ -6,7 +6,7 @@
 use jiff::Timestamp;
 use maud::{Markup, html};
 
-use super::plot::{Area, Axis, LETTER, Labels, Placed, number, path, short};
+use super::plot::{Area, Axis, Labels, Placed, number, path, plain, short};
 use crate::{
     advice::Voice,
     engine::Snapshot,
@@ -135,7 +135,7 @@ impl Frame {
         let celsius = |air: &MoistAir| air.temperature().celsius();
         let band = &scene.bands.temperature;
         let coldest = marks.iter().map(|(_, air)| celsius(air)).fold(band.lowest.celsius() - 4.0, f64::min) - 3.0;
-        let warmest = marks.iter().map(|(_, air)| celsius(air)).fold(band.highest.celsius(), f64::max) + 4.0;
+        let warmest = marks.iter().map(|(_, air)| celsius(air)).fold(band.highest.celsius(), f64::max) + 7.0;
         let corner = saturated(band.highest, scene.pressure) * scene.bands.relative_humidity.highest.ratio();
         let water = |air: &MoistAir| air.humidity_ratio().kilograms_per_kilogram();
         let most = marks.iter().map(|(_, air)| water(air)).fold(corner, f64::max) * 1.12;
@@ -331,40 +331,43 @@ fn labels(scene: &Scene, frame: &Frame, mixing: Option<&Mixing>) -> Vec<(&'stati
         labels.avoid(Area { left: from.0, right: corner.0, top: corner.1 - 3.0, bottom: corner.1 + 3.0 });
         labels.avoid(Area { left: corner.0 - 3.0, right: corner.0 + 3.0, top: to.1, bottom: corner.1 });
     }
-    // The names of the curves stand first: they have their fixed places.
     let mut placed = Vec::new();
-    for percent in CURVES.into_iter().chain([100.0]) {
-        let curve = frame.curve(percent / 100.0, frame.coldest, frame.warmest);
-        if let Some((x, y)) = curve.last().copied() {
-            let text = format!("{percent:.0} %");
-            let left = (x - 0.6 * LETTER * text.chars().count() as f64).max(INSIDE.left);
-            let y = (y + if y <= INSIDE.top + 1.0 { LETTER } else { -4.0 }).min(INSIDE.bottom - 4.0);
-            labels.avoid(Area { left, right: x, top: y - LETTER, bottom: y + 3.0 });
-            placed.push(("curve", Placed { text, x: left, y, leader: None }));
-        }
-    }
     for (mark, air) in &marks {
-        placed.push(("name", labels.place(mark.name(), frame.air(air))));
+        placed.push(("name", labels.place(mark.name(), &[frame.air(air)])));
     }
     if let Some(((heated, supply), target)) = &way {
         let (from, corner, to) = (frame.air(supply), frame.air(heated), frame.air(target));
         let dry = format!("heated: {:.0} %", heated.relative_humidity().percent());
-        placed.push(("way", labels.place(&dry, (0.45 * from.0 + 0.55 * corner.0, corner.1))));
+        placed.push(("way", labels.place(&dry, &along(from, corner))));
         let word = if scene.humidified { "humidified" } else { "lacking" };
-        placed.push(("way", labels.place(word, (corner.0, 0.6 * corner.1 + 0.4 * to.1))));
+        placed.push(("way", labels.place(word, &along(corner, to))));
     }
     if let Some(mixing) = mixing {
-        let middle = mixing.line.get(mixing.line.len() / 2).copied();
-        placed.extend(middle.map(|at| ("way", labels.place("mixed", at))));
         let fog = mixing.fog.get(mixing.fog.len() / 2).copied().filter(|_| mixing.fog.len() > 1);
-        placed.extend(fog.map(|at| ("way", labels.place("fog at the inlet", at))));
+        placed.extend(fog.map(|at| ("way", labels.place("fog at the inlet", &[at]))));
+        if let Some((from, to)) = mixing.line.first().zip(mixing.line.last()) {
+            placed.push(("way", labels.place("mixed", &along(*from, *to))));
+        }
     }
     let band = frame.curve(scene.bands.relative_humidity.lowest.ratio(), frame.coldest, frame.warmest);
     let right = frame.x.at(frame.units.temperature(scene.bands.temperature.highest).value);
     let corner = band.iter().filter(|(x, _)| *x <= right).next_back().copied();
-    placed.extend(corner.map(|at| ("region", labels.place("band", at))));
-    placed.push(("region", labels.place("fog", (INSIDE.left + 30.0, INSIDE.top + 24.0))));
+    placed.extend(corner.map(|at| ("region", labels.place("band", &[at]))));
+    let (cold, warm) = (scene.bands.temperature.lowest.celsius(), scene.bands.temperature.highest.celsius());
+    for ratio in [scene.bands.relative_humidity.lowest, scene.bands.relative_humidity.highest] {
+        frame.curve(ratio.ratio(), cold, warm).iter().for_each(|(x, y)| labels.avoid(Area::around(*x, *y, 3.0)));
+    }
+    placed.push(("region", labels.place("fog", &[(INSIDE.left + 30.0, INSIDE.top + 24.0)])));
+    for percent in [100.0].into_iter().chain(CURVES) {
+        let curve = frame.curve(percent / 100.0, frame.coldest, frame.warmest);
+        placed.extend(labels.place_on(&format!("{percent:.0} %"), &curve).map(|label| ("curve", label)));
+    }
     placed
+}
+
+/// Points of a line at which it may be named, the middle first.
+fn along(from: (f64, f64), to: (f64, f64)) -> [(f64, f64); 3] {
+    [0.5, 0.3, 0.7].map(|share| (from.0 + share * (to.0 - from.0), from.1 + share * (to.1 - from.1)))
 }
 
 fn label((class, label): &(&'static str, Placed)) -> Markup {
@@ -382,13 +385,13 @@ fn axes(frame: &Frame) -> Markup {
         path.axis d={ "M" (INSIDE.left) " " (INSIDE.bottom) "H" (INSIDE.right) "V" (INSIDE.top) } {}
         @for tick in frame.x.ticks(7) {
             @let x = frame.x.at(tick);
-            path.axis d={ "M" (short(x)) " " (INSIDE.bottom) "v4" } {}
-            text.tick text-anchor="middle" data-x=(tick) x=(short(x)) y=(short(INSIDE.bottom + 20.0)) { (number(tick)) }
+            path.axis data-x=(tick) d={ "M" (format!("{x:.2} {}", INSIDE.bottom)) "v4" } {}
+            text.tick text-anchor="middle" x=(short(x)) y=(short(INSIDE.bottom + 20.0)) { (number(tick)) }
         }
         @for tick in frame.y.ticks(6) {
             @let y = frame.y.at(tick);
-            path.axis d={ "M" (INSIDE.right) " " (short(y)) "h4" } {}
-            text.tick data-y=(tick) x=(short(INSIDE.right + 7.0)) y=(short(y + 5.0)) { (number(tick)) }
+            path.axis data-y=(tick) d={ "M" (format!("{} {y:.2}", INSIDE.right)) "h4" } {}
+            text.tick.upright x=(short(INSIDE.right + 7.0)) y=(short(y)) { (number(tick)) }
         }
         text.unit text-anchor="end" x=(WIDTH - 2.0) y=(HEIGHT - 12.0) { (frame.units.temperature(temperature).unit) }
         text.unit text-anchor="end" x=(WIDTH - 2.0) y="12" { (frame.units.humidity_ratio(water).unit) }
@@ -458,8 +461,12 @@ fn table(scene: &Scene, marks: &[(Mark, MoistAir)], voice: &Voice, now: Timestam
         table.points {
             caption { "The chart's points" }
             thead {
-                tr { th scope="col" { "Air" } th scope="col" { "Temperature" } th scope="col" { "Humidity" }
-                    th scope="col" { "Water" } }
+                tr {
+                    th scope="col" { "Air" }
+                    th scope="col" { (units.temperature(Temperature::clamped(0.0)).unit) }
+                    th scope="col" { "% RH" }
+                    th scope="col" { (units.humidity_ratio(HumidityRatio::clamped(0.0)).unit) }
+                }
             }
             tbody {
                 @for (mark, air) in marks {
@@ -472,9 +479,9 @@ fn table(scene: &Scene, marks: &[(Mark, MoistAir)], voice: &Voice, now: Timestam
                             @if let (Mark::Coldest, Some((at, _))) = (mark, scene.coldest) { ", " (voice.time(at, now)) }
                             @if *mark == Mark::Outdoors { " now" }
                         }
-                        td { (units.temperature(air.temperature())) }
-                        td { (units.relative_humidity(air.relative_humidity())) }
-                        td { (units.humidity_ratio(air.humidity_ratio())) }
+                        td { (plain(units.temperature(air.temperature()))) }
+                        td { (plain(units.relative_humidity(air.relative_humidity()))) }
+                        td { (plain(units.humidity_ratio(air.humidity_ratio()))) }
                     }
                 }
             }

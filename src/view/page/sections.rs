@@ -78,7 +78,7 @@ pub(super) fn water(look: &Look<'_>) -> Markup {
                         }
                     }
                 }
-                @if unknown > 0 { p.note { "Where it is not known, the room’s temperature, the air it draws in or a \
+                @if unknown > 0 { p.note { "Where it is not known, the room's temperature, the air it draws in or a \
                     forecast for the night is missing." } }
             }
         }

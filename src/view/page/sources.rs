@@ -15,7 +15,7 @@ use crate::{
 pub(super) fn as_of(look: &Look<'_>) -> String {
     let now = &look.snapshot.now;
     if !now.trusted {
-        return "The date of the daemon’s machine is wrong: no time here can be believed.".to_owned();
+        return "The date of the daemon's machine is wrong: no time here can be believed.".to_owned();
     }
     let local = now.wall.to_zoned_datetime(look.voice.time_zone.clone());
     format!("{}.", local.strftime("%A %-d %B, %H:%M:%S"))
@@ -125,7 +125,7 @@ pub(super) fn section(look: &Look<'_>) -> Markup {
                 }
                 dt { "Clock" } dd {
                     @if now.trusted { "Believed." }
-                    @else { b { "Wrong." } " Advice and warnings are withheld until it has the network’s time." }
+                    @else { b { "Wrong." } " Advice and warnings are withheld until it has the network's time." }
                 }
             }
         }
@@ -137,7 +137,7 @@ fn outdoors(look: &Look<'_>) -> String {
     let Some(air) = site.outdoors.air else {
         return "Not known: neither a sensor nor a forecast speaks.".to_owned();
     };
-    let from = if site.outdoors.from_sensor { "by the farm’s own sensor" } else { "by the forecast" };
+    let from = if site.outdoors.from_sensor { "by the farm's own sensor" } else { "by the forecast" };
     let coldest = site.coldest.map_or_else(String::new, |(at, temperature)| {
         format!(
             " The coldest of the next 24 hours: {} at {}.",
@@ -184,9 +184,9 @@ fn forecast(look: &Look<'_>) -> Markup {
 fn pressure(look: &Look<'_>) -> String {
     let site = &look.snapshot.site;
     let from = match site.pressure_from {
-        PressureFrom::Sensor => "by the farm’s own sensor",
-        PressureFrom::Forecast => "by the forecast, brought to the farm’s elevation",
-        PressureFrom::StandardAtmosphere => "that of the standard atmosphere at the farm’s elevation",
+        PressureFrom::Sensor => "by the farm's own sensor",
+        PressureFrom::Forecast => "by the forecast, brought to the farm's elevation",
+        PressureFrom::StandardAtmosphere => "that of the standard atmosphere at the farm's elevation",
     };
     format!("{}, {from}.", look.voice.units.pressure(site.pressure))
 }
