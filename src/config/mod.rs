@@ -162,9 +162,10 @@ impl ForecastService {
 /// twice in one section, are reported alone: behind them nothing can be trusted.
 pub fn parse(text: &str, file: &str) -> Result<Config, Problems> {
     let root = values(text).map_err(|problem| Problems { file: file.to_owned(), list: vec![*problem] })?;
-    let mut found = walk::walk(text, &root);
+    let places = locate::Places::new(text);
+    let mut found = walk::walk(text, &places, &root);
     let config = build::config(&root, &mut found);
-    let mut list: Vec<Problem> = found.into_iter().map(|found| found.located(text, &root)).collect();
+    let mut list: Vec<Problem> = found.into_iter().map(|found| found.located(&places, &root)).collect();
     list.sort_by_key(|problem| problem.location);
     match config {
         Some(config) if list.is_empty() => Ok(config),

@@ -4,7 +4,7 @@ use serde_yaml::{Mapping, Value};
 
 use super::{
     kind::{self, Kind},
-    locate::{self, End},
+    locate::{End, Places},
     problem::{Mistake, Problem, nearest},
     table::{self, ALIASES, Key, Need},
 };
@@ -51,8 +51,8 @@ impl Found {
     }
 
     /// Looks the place up.
-    pub fn located(self, text: &str, root: &Value) -> Problem {
-        let location = locate::locate(text, &self.path, self.end);
+    pub fn located(self, places: &Places, root: &Value) -> Problem {
+        let location = places.locate(&self.path, self.end);
         let value = (self.end == End::Value).then(|| lookup(root, &self.path).and_then(kind::scalar)).flatten();
         Problem {
             location,
@@ -75,10 +75,10 @@ pub fn lookup<'v>(root: &'v Value, path: &[String]) -> Option<&'v Value> {
 }
 
 /// Everything in `root` that does not fit the table. `text` is the file, for what only the text shows.
-pub fn walk(text: &str, root: &Value) -> Vec<Found> {
-    // Looking a place up means reading the file again, so it is done only where there is a comment to be suspicious of.
+pub fn walk(text: &str, places: &Places, root: &Value) -> Vec<Found> {
+    // Looking places up means reading the file again, so it is done only where there is a comment to be suspicious of.
     let suspicious = text.match_indices(" #").any(|(at, _)| !text[at + 2..].starts_with([' ', '\n', '\r']));
-    let mut walker = Walker { text, suspicious, found: Vec::new() };
+    let mut walker = Walker { places, suspicious, found: Vec::new() };
     match root {
         Value::Mapping(keys) => walker.section("", &[], keys),
         Value::Null => walker.found.push(Found::value(Vec::new(), Mistake::Nothing)),
@@ -90,13 +90,13 @@ pub fn walk(text: &str, root: &Value) -> Vec<Found> {
     walker.found
 }
 
-struct Walker<'t> {
-    text: &'t str,
+struct Walker<'p, 't> {
+    places: &'p Places<'t>,
     suspicious: bool,
     found: Vec<Found>,
 }
 
-impl Walker<'_> {
+impl Walker<'_, '_> {
     fn section(&mut self, pattern: &str, path: &[String], keys: &Mapping) {
         for (name, value) in keys {
             let Some(name) = name.as_str() else {
@@ -182,10 +182,7 @@ impl Walker<'_> {
 
     fn leaf(&mut self, key: &'static Key, kind: Kind, path: Vec<String>, value: &Value) {
         let section = section_of(&path);
-        let swallowed = || {
-            let place = locate::locate(self.text, &path, End::Value)?;
-            locate::swallowed(self.text, place)
-        };
+        let swallowed = || self.places.swallowed(self.places.locate(&path, End::Value)?);
         let open = matches!(kind, Kind::Topic | Kind::Text | Kind::File | Kind::Pointer);
         let cut = if open && self.suspicious { swallowed() } else { None };
         let mistake = match (kind.check(value, section), cut) {

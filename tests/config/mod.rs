@@ -172,6 +172,30 @@ fn every_mistake_of_a_bad_file_is_reported_at_its_place() {
 }
 
 #[test]
+fn a_thousand_mistakes_are_all_told_each_at_its_line() {
+    // With a suspicious comment in the file, every text is looked up too.
+    let room = |at: usize| {
+        format!(
+            "  r{at}:\n    volume: 62\n    colour: red\n    crop: {{species: oyster, stage: fruiting, substrate: 9 kg}}\n    \
+             fan: {{capacity: 600 m³/h, floor: 1 /h, usual: 5 /h}}\n    sensors:\n      \
+             temperature: {{topic: barn/r{at}/t, unit: \"%\"}}\n      carbon-dioxide: {{topic: barn/r{at}/c, unit: ppm}}\n"
+        )
+    };
+    let head = "site: {name: barn, title: \"Barn #1\", latitude: 61, longitude: 25, elevation: 95 m, time-zone: UTC}\n\
+                broker: {host: localhost}\nforecast: {contact: g@barn.example}\nrooms:\n";
+    let text: String = std::iter::once(head.to_owned()).chain((0..400).map(room)).collect();
+    let problems = problems(&text);
+    assert_eq!(problems.list.len(), 1_200);
+    for (index, problem) in problems.list.iter().enumerate() {
+        let place = problem.location.map(|place| (place.line, place.column));
+        let (room, first) = (index / 3, 5 + 8 * (index / 3));
+        let unit = 44 + room.to_string().len();
+        let wanted = [(first + 1, 13), (first + 2, 5), (first + 6, unit)][index % 3];
+        assert_eq!(place, Some(wanted), "{problem}");
+    }
+}
+
+#[test]
 fn rooms_that_cannot_be_placed_are_still_checked() {
     let text =
         with("    volume: 62 m³\n", "    volume: 62 m³\n    intake: nowhere\n").replace("floor: 1 /h", "floor: 0 /h");

@@ -60,4 +60,15 @@ pub(super) const KEYS: &[Key] = &[
          practice, no source.",
         "-4 °C",
     ),
+    row(
+        "site.design-cold",
+        kind::quantity::<Temperature>(),
+        Need::Computed(
+            "by latitude and height: −4 °C at 33°, 0.7 K colder for each degree towards a pole, 6.5 K for each kilometre \
+             up; coasts are up to 12 K milder, inland up to 12 K colder (from memory, unchecked)",
+        ),
+        "The coldest outdoor air that the farm should be built for, as heating engineers use it: `check` judges \
+         humidifiers, heaters and walls by it.",
+        "−24 °C",
+    ),
 ];
