@@ -5,8 +5,10 @@
 //! When to ask is the engine's decision; this file says how long the service asks us to keep an answer.
 
 use std::{
+    error::Error,
     fmt,
     hash::{BuildHasher, Hasher},
+    io,
     net::IpAddr,
     time::Duration,
 };
@@ -111,6 +113,11 @@ enum FetchError {
     KeyNotText,
     #[error("cannot be reached ({0})")]
     Unreachable(String),
+    #[error(
+        "cannot be reached safely ({0}): check the base URL, this machine's date, and its root certificates (Debian's \
+         `ca-certificates`)"
+    )]
+    Tls(String),
     #[error("did not answer in full within {seconds} s", seconds = LONGEST.as_secs())]
     Slow,
     #[error("redirects more than {MOST_REDIRECTS} times, or away from an encrypted address")]
@@ -162,6 +169,7 @@ impl FetchError {
             Self::Client(_) => "client",
             Self::Key(_) | Self::KeyNotText | Self::Unauthorised { .. } => "api-key",
             Self::Unreachable(_) => "unreachable",
+            Self::Tls(_) => "tls",
             Self::Slow => "slow",
             Self::Redirects => "redirects",
             Self::TooLarge => "too-large",
@@ -187,11 +195,16 @@ impl FetchError {
 
     /// By what went wrong, with the innermost cause in words: the outer ones repeat the address.
     fn of(error: &reqwest::Error) -> Self {
-        let mut cause: &dyn std::error::Error = error;
-        while let Some(inner) = cause.source() {
-            cause = inner;
+        let mut cause: &dyn Error = error;
+        while let Some(next) = within(cause) {
+            cause = next;
+            if cause.is::<rustls::Error>() {
+                break;
+            }
         }
-        if error.is_timeout() {
+        if let Some(tls) = cause.downcast_ref::<rustls::Error>() {
+            Self::Tls(tls.to_string())
+        } else if error.is_timeout() {
             Self::Slow
         } else if error.is_redirect() {
             Self::Redirects
@@ -202,6 +215,14 @@ impl FetchError {
         } else {
             Self::Unreachable(cause.to_string())
         }
+    }
+}
+
+/// What an error wraps. An I/O error shows it only by itself, not as its cause.
+fn within<'a>(error: &'a (dyn Error + 'static)) -> Option<&'a (dyn Error + 'static)> {
+    match error.downcast_ref::<io::Error>().and_then(io::Error::get_ref) {
+        Some(wrapped) => Some(wrapped),
+        None => error.source(),
     }
 }
 

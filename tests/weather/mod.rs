@@ -2,4 +2,7 @@
 
 mod body;
 mod client;
+mod faults;
 mod fetch;
+mod gridpoint;
+mod open_meteo;
