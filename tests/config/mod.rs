@@ -11,6 +11,7 @@ use mistwright::{
 };
 use proptest::prelude::*;
 
+mod forecast;
 mod keys;
 mod sensors;
 

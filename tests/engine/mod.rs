@@ -4,6 +4,7 @@ mod advice;
 mod ahead;
 mod alerts;
 mod correct;
+mod fallback;
 pub mod harness;
 mod inputs;
 mod limits;
