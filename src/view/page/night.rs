@@ -92,10 +92,15 @@ fn verdict(room: &Room, state: &RoomState, snapshot: &Snapshot, voice: &Voice) -
     }
 }
 
+/// Water that the next 12 hours take, where it is known.
+pub(super) fn water_ahead(state: &RoomState) -> Option<WaterVolume> {
+    state.moisture.and_then(|moisture| moisture.next_12_hours)
+}
+
 /// The tank against the night's water, where nothing else is wrong.
 fn water(room: &Room, state: &RoomState, voice: &Voice) -> (Urgency, String) {
     let shown = |water: WaterVolume| voice.units.water_volume(water);
-    let needed = state.moisture.and_then(|moisture| moisture.next_12_hours);
+    let needed = water_ahead(state);
     let tank = room.humidifier.and_then(|humidifier| humidifier.tank());
     match (needed, tank) {
         (Some(needed), Some(tank)) if needed > tank => (

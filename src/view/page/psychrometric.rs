@@ -351,7 +351,7 @@ fn labels(scene: &Scene, frame: &Frame, mixing: Option<&Mixing>) -> Vec<(&'stati
     }
     let band = frame.curve(scene.bands.relative_humidity.lowest.ratio(), frame.coldest, frame.warmest);
     let right = frame.x.at(frame.units.temperature(scene.bands.temperature.highest).value);
-    let corner = band.iter().filter(|(x, _)| *x <= right).next_back().copied();
+    let corner = band.iter().rfind(|(x, _)| *x <= right).copied();
     placed.extend(corner.map(|at| ("region", labels.place("band", &[at]))));
     let (cold, warm) = (scene.bands.temperature.lowest.celsius(), scene.bands.temperature.highest.celsius());
     for ratio in [scene.bands.relative_humidity.lowest, scene.bands.relative_humidity.highest] {

@@ -9,8 +9,9 @@ use super::{
 };
 use crate::{
     advice::{Alert, AlertState, Decision, Mode, Priority},
+    engine::RoomState,
     model::{Place, Quantity, Reading, Room, equipment::WaterSupply},
-    units::WaterVolume,
+    units::{UnitSystem, WaterVolume},
 };
 
 /// The sentence of each room that is shown.
@@ -29,7 +30,7 @@ pub(super) fn verdicts(look: &Look<'_>, verdicts: &[Verdict]) -> Markup {
     }
 }
 
-/// Water for the coming 12 hours, room by room and in all.
+/// Water for the coming night, room by room and in all.
 pub(super) fn water(look: &Look<'_>) -> Markup {
     let units = look.voice.units;
     let rows: Vec<_> = look
@@ -37,11 +38,11 @@ pub(super) fn water(look: &Look<'_>) -> Markup {
         .iter()
         .zip(&look.snapshot.rooms)
         .enumerate()
-        .filter(|(index, (room, _))| look.shows(*index) && room.humidifier.is_some())
-        .map(|(_, (room, state))| (room, state.moisture.and_then(|moisture| moisture.next_12_hours)))
+        .filter(|(index, _)| look.shows(*index))
+        .filter_map(|(_, (room, state))| Some((room, state, room.humidifier?.water, night::water_ahead(state))))
         .collect();
-    let known: f64 = rows.iter().filter_map(|(_, water)| Some((*water)?.litres())).sum();
-    let unknown = rows.iter().filter(|(_, water)| water.is_none()).count();
+    let known: f64 = rows.iter().filter_map(|(.., water)| Some((*water)?.litres())).sum();
+    let unknown = rows.iter().filter(|(.., water)| water.is_none()).count();
     let all = units.water_volume(WaterVolume::clamped(known));
     html! {
         @if !rows.is_empty() {
@@ -49,21 +50,18 @@ pub(super) fn water(look: &Look<'_>) -> Markup {
                 h2 id="water" { "Water to fill tonight" }
                 table {
                     thead {
-                        tr { th scope="col" { "Room" } th scope="col" { "Next 12 hours" } th scope="col" { "Full tank" } }
+                        tr { th scope="col" { "Room" } th scope="col" { "Takes" } th scope="col" { "In the tank" }
+                            th scope="col" { "To fill" } }
                     }
                     tbody {
-                        @for (room, water) in &rows {
+                        @for (room, state, supply, water) in &rows {
                             tr {
                                 th scope="row" { (room.title) }
                                 td { @match water {
                                     Some(water) => (units.water_volume(*water)),
                                     None => i { "not known" },
                                 } }
-                                td { @match room.humidifier.map(|humidifier| humidifier.water) {
-                                    Some(WaterSupply::Tank(tank)) => (units.water_volume(tank)),
-                                    Some(WaterSupply::Mains) => "mains",
-                                    Some(WaterSupply::Unknown) | None => i { "not known" },
-                                } }
+                                (tank(units, *supply, state, *water))
                             }
                         }
                     }
@@ -74,12 +72,41 @@ pub(super) fn water(look: &Look<'_>) -> Markup {
                                 td { @if unknown == rows.len() { i { "not known" } }
                                     @else if unknown > 0 { "at least " (all) } @else { (all) } }
                                 td {}
+                                td {}
                             }
                         }
                     }
                 }
-                @if unknown > 0 { p.note { "Where it is not known, the room's temperature, the air it draws in or a \
-                    forecast for the night is missing." } }
+                p.note {
+                    "What the next 12 hours take."
+                    @if unknown > 0 { " Where it is not known, the room's temperature, the air it draws in or a forecast \
+                        for the night is missing." }
+                }
+            }
+        }
+    }
+}
+
+/// What is in a tank, and what has to be filled into it before the night.
+fn tank(units: UnitSystem, supply: WaterSupply, state: &RoomState, takes: Option<WaterVolume>) -> Markup {
+    let level = state.tank.map(|level| level.volume);
+    let shown = |volume: WaterVolume| units.water_volume(volume);
+    match (supply, level) {
+        (WaterSupply::Mains, _) => html! { td { "mains" } td { "nothing" } },
+        (WaterSupply::Unknown, None) => html! { td { i { "not known" } } td { i { "not known" } } },
+        (WaterSupply::Tank(size), None) => html! {
+            td { i { "not told" } ", of " (shown(size)) }
+            td { "to the top" @if takes.is_some_and(|takes| takes > size) { ", and again" } }
+        },
+        (_, Some(level)) => {
+            let missing = takes.map(|takes| WaterVolume::clamped((takes.litres() - level.litres()).max(0.0)));
+            html! {
+                td { "about " (shown(level)) }
+                td { @match missing {
+                    Some(missing) if missing.litres() > 0.0 => b { (shown(missing)) },
+                    Some(_) => "nothing",
+                    None => i { "not known" },
+                } }
             }
         }
     }

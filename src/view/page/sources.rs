@@ -8,7 +8,8 @@ use maud::{Markup, html};
 use super::Look;
 use crate::{
     engine::{SourceState, snapshot::PressureFrom},
-    model::{Measured, Place, Reading},
+    model::{Measured, Place, Reading, farm::spoken},
+    units::TemperatureDifference,
 };
 
 /// The moment of what is shown, in the farm's time; says so where the date cannot be believed.
@@ -46,6 +47,7 @@ pub(super) fn sensors(look: &Look<'_>) -> Markup {
                         tbody {
                             tr { th.place colspan="4" scope="rowgroup" { (place_title(look, place)) } }
                             @for source in sources { (sensor(look, source)) }
+                            (spread(look, place))
                         }
                     }
                 }
@@ -65,7 +67,10 @@ fn sensor(look: &Look<'_>, source: &SourceState) -> Markup {
     let rejected: u64 = source.rejected.values().sum();
     html! {
         tr class=(source.reading.state()) {
-            th scope="row" { (source.quantity.words()) }
+            th scope="row" {
+                (source.quantity.words())
+                @if let Some(position) = &source.position { ", " (spoken(position)) }
+            }
             td { @match source.reading {
                 Reading::Never => i { "no data yet" },
                 Reading::Rejected { .. } => i { "refused" },
@@ -78,6 +83,35 @@ fn sensor(look: &Look<'_>, source: &SourceState) -> Markup {
             td {
                 @match source.reading { Reading::Never => "silent", _ => (source.reading.state()) }
                 @if rejected > 0 { ", " (rejected) " refused" }
+            }
+        }
+        @if let Some(fault) = source.reading.fault() {
+            tr { td.why colspan="4" { "The " (source.quantity.words()) " " (fault.reason()) "." } }
+        }
+    }
+}
+
+/// How far apart the believed sensors of a room are, and where it is most and least.
+fn spread(look: &Look<'_>, place: Place) -> Markup {
+    let Place::Room(index) = place else { return html! {} };
+    let (spread, units) = (&look.snapshot.rooms[index].spread, look.voice.units);
+    let kelvins = |apart: f64| units.temperature_difference(TemperatureDifference::clamped(apart)).to_string();
+    let all = [
+        ("temperature", &spread.temperature, &kelvins as &dyn Fn(f64) -> String),
+        ("humidity", &spread.relative_humidity, &|apart| format!("{:.1} points", 100.0 * apart)),
+        ("carbon dioxide", &spread.carbon_dioxide, &|apart| format!("{:.0} %", 100.0 * apart)),
+    ];
+    html! {
+        @for (name, apart, text) in all {
+            @if let Some(apart) = apart {
+                tr { td.why colspan="4" {
+                    @if apart.wide { b { "Far apart: " } } @else { "Apart: " }
+                    (name) " by " (text(apart.difference))
+                    @if let (Some(low), Some(high)) = (&apart.lowest_at, &apart.highest_at) {
+                        ", least at the " (spoken(low)) ", most at the " (spoken(high))
+                    }
+                    "."
+                } }
             }
         }
     }
