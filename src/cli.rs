@@ -8,6 +8,7 @@ mod air;
 mod check;
 #[cfg(feature = "demo")]
 mod demo;
+mod outlook;
 mod run;
 mod schema;
 
@@ -32,6 +33,7 @@ enum Command {
     // Described at its arguments.
     Air(air::AirArguments),
     Check(check::CheckArguments),
+    Outlook(outlook::OutlookArguments),
     Schema(schema::SchemaArguments),
     /// Show the whole job on a simulated farm: no network, broker or configuration needed.
     #[cfg(feature = "demo")]
@@ -65,6 +67,7 @@ fn with_arguments(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Run(arguments) => run::run(&arguments),
         Command::Air(arguments) => air::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
+        Command::Outlook(arguments) => outlook::run(&arguments),
         Command::Schema(arguments) => schema::run(&arguments),
         #[cfg(feature = "demo")]
         Command::Demo(arguments) => demo::demo(&arguments),

@@ -1,7 +1,9 @@
 //! What the daemon says: setpoints with a reason, and alerts.
 
 pub mod alert;
+pub mod caveat;
 pub mod decide;
+pub mod plan;
 pub mod sentence;
 pub mod setpoint;
 pub mod target;

@@ -248,7 +248,7 @@ impl<W: Write> Play<W> {
             match noted {
                 None if self.passed < SETTLED => {}
                 None => {
-                    let water = self.story.number(room, "moisture/water-next-12-hours");
+                    let water = self.story.number(room, "outlook/water-next-12-hours");
                     *noted = water.map(|water| Projection {
                         at: self.passed,
                         water,
@@ -312,7 +312,7 @@ impl<W: Write> Play<W> {
         self.story.line(&heading)?;
         let ledgers = self.farm.ledgers();
         for (room, title) in TITLES.iter().enumerate() {
-            let unit = self.story.unit(room, "moisture/water-next-12-hours");
+            let unit = self.story.unit(room, "outlook/water-next-12-hours");
             // A litre of cold water weighs a kilogram.
             let per_kilogram = if self.cast.units == UnitSystem::Us { 1.0 / 3.785_411_784 } else { 1.0 };
             let sentence = match self.projections[room] {

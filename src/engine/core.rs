@@ -7,11 +7,12 @@ use std::{
 };
 
 use super::{
-    ahead::{self, Ahead, Standing},
     event::{Effect, Event, Notice, Rejection, Taken},
     forecasts::Forecasts,
+    frost::{self, FrostAhead},
     inputs::{InputCounts, InputsTold},
     kept_inputs::KeptInputs,
+    outlook::Lookout,
     room::{RoomMemory, Surroundings},
     senses,
     snapshot::{OutdoorsState, PressureFrom, SiteState, Snapshot, SourceState},
@@ -25,8 +26,8 @@ use crate::{
 
 /// A source without a refusal for this long has recovered.
 const RECOVERED_AFTER: Duration = Duration::from_secs(600);
-/// The hours ahead are looked at again at least this often.
-const LOOK_AHEAD_EVERY: Duration = Duration::from_secs(60);
+/// The frost ahead is looked for at least this often, and the engine wants to be called at least this often.
+const LOOK_FOR_FROST_EVERY: Duration = Duration::from_secs(60);
 
 /// The one owner of state.
 #[derive(Debug, Clone)]
@@ -43,10 +44,10 @@ pub struct Engine {
     pub(super) forecasts: Forecasts,
     /// Refusals already told to the log, and when each came last, until the source has recovered.
     told: BTreeMap<(usize, &'static str), Duration>,
-    ahead: Vec<Option<Ahead>>,
-    /// Of the site, at the last look ahead.
-    pub(super) frost: Option<ahead::FrostAhead>,
-    pub(super) looked_ahead: Option<Duration>,
+    pub(super) lookout: Lookout,
+    /// Of the site, at the last look.
+    pub(super) frost: Option<FrostAhead>,
+    pub(super) looked_for_frost: Option<Duration>,
     pub(super) started: Duration,
     /// The newest trusted time that an earlier run has seen.
     pub(super) newest_kept: Option<jiff::Timestamp>,
@@ -68,7 +69,7 @@ impl Engine {
         }
         let pressure = crate::physics::atmosphere::standard_pressure(farm.site.elevation);
         Self {
-            ahead: vec![None; farm.rooms.len()],
+            lookout: Lookout::new(&farm),
             frost: None,
             site: SiteState {
                 outdoors: OutdoorsState { air: None, from_sensor: false, coldest: None },
@@ -93,7 +94,7 @@ impl Engine {
             sources,
             rooms,
             told: BTreeMap::new(),
-            looked_ahead: None,
+            looked_for_frost: None,
             started: now.elapsed,
             newest_kept: None,
             inputs_told: InputsTold::new(),
@@ -130,9 +131,10 @@ impl Engine {
             .chain(self.rooms.iter().map(RoomMemory::reissue_at))
             .chain(self.forecasts.due_at())
             .chain(self.input_ends())
-            .chain([now.elapsed + LOOK_AHEAD_EVERY])
+            .chain([self.lookout.next_deadline(now)])
+            .chain([now.elapsed + LOOK_FOR_FROST_EVERY])
             .min()
-            .unwrap_or(now.elapsed + LOOK_AHEAD_EVERY)
+            .unwrap_or(now.elapsed + LOOK_FOR_FROST_EVERY)
             // A deadline that has passed must not make the shell spin.
             .max(now.elapsed + Duration::from_millis(200))
     }
@@ -170,7 +172,8 @@ impl Engine {
             Event::Disconnected => self.site.connected = false,
             Event::ClockStepped => {
                 self.forecasts.ask_now(now);
-                self.looked_ahead = None;
+                self.looked_for_frost = None;
+                self.lookout.renew();
                 // What was valid until a time of the old clock must be said anew in the new one.
                 self.rooms.iter_mut().for_each(RoomMemory::reissue_now);
                 self.set_calendar_ends(now);
@@ -234,7 +237,7 @@ impl Engine {
 
     /// Has the hours ahead looked at again in this turn.
     pub(super) fn look_again(&mut self) {
-        self.looked_ahead = None;
+        self.lookout.renew();
     }
 
     /// Brings everything in line with the readings, the forecast and the time.
@@ -245,7 +248,8 @@ impl Engine {
         self.settle_outdoors(now);
         self.settle_offset(now);
         self.settle_rooms(now);
-        self.settle_ahead(now);
+        self.settle_frost(now);
+        self.settle_outlooks(now);
         self.settle_alerts(now, effects);
         effects.extend(self.forecasts.due(now).into_iter().map(Effect::FetchForecast));
     }
@@ -328,41 +332,14 @@ impl Engine {
         }
     }
 
-    fn settle_ahead(&mut self, now: &Now) {
-        let standing: Vec<_> = self
-            .rooms
-            .iter()
-            .zip(&self.farm.rooms)
-            .map(|(memory, room)| {
-                let inside = memory.inside(room, self.site.pressure)?;
-                let setpoints = memory.state.decision.setpoints?;
-                let air = decide::AirAdvice {
-                    flow: setpoints.fresh_air,
-                    cause: crate::advice::setpoint::AirCause::Floor,
-                    short: false,
-                };
-                Some(Standing { inside, air })
-            })
-            .collect();
-        let due = self.looked_ahead.is_none_or(|at| now.since(at) >= LOOK_AHEAD_EVERY);
-        // A room that has just come to life, or fallen silent, is looked at at once.
-        let changed = standing.iter().zip(&self.ahead).any(|(room, ahead)| room.is_some() != ahead.is_some());
-        if due || changed {
-            self.looked_ahead = Some(now.elapsed);
-            self.ahead = vec![None; self.farm.rooms.len()];
-            self.frost = None;
-            if let Some(forecast) = self.expected().filter(|_| now.trusted) {
-                self.ahead = ahead::look_ahead(&self.farm, &standing, &forecast, now.wall, self.site.pressure);
-                self.frost = Some(ahead::frost_ahead(&forecast, now.wall, self.farm.site.hard_frost));
-            }
-            self.site.coldest = self.frost.and_then(|ahead| ahead.coldest);
+    fn settle_frost(&mut self, now: &Now) {
+        if self.looked_for_frost.is_some_and(|at| now.since(at) < LOOK_FOR_FROST_EVERY) {
+            return;
         }
-        for (memory, ahead) in self.rooms.iter_mut().zip(&self.ahead) {
-            if let (Some(moisture), Some(ahead)) = (&mut memory.state.moisture, ahead) {
-                moisture.next_12_hours = ahead.next_12_hours;
-                moisture.next_24_hours = ahead.next_24_hours;
-            }
-        }
+        self.looked_for_frost = Some(now.elapsed);
+        let forecast = self.expected().filter(|_| now.trusted);
+        self.frost = forecast.map(|forecast| frost::frost_ahead(&forecast, now.wall, self.farm.site.hard_frost));
+        self.site.coldest = self.frost.and_then(|ahead| ahead.coldest);
     }
 
     fn settle_alerts(&mut self, now: &Now, effects: &mut Vec<Effect>) {
@@ -376,8 +353,7 @@ impl Engine {
         for index in 0..self.rooms.len() {
             let stale = self.stale_condition(Place::Room(index), now);
             let room = &self.farm.rooms[index];
-            let forecast_known = self.site.forecast.is_some().then_some(()).and(self.ahead[index].as_ref());
-            let conditions = self.rooms[index].conditions(room, forecast_known, stale);
+            let conditions = self.rooms[index].conditions(room, stale, now);
             for (alert, condition) in self.rooms[index].state.alerts.iter_mut().zip(conditions) {
                 if alert.take(condition, now) {
                     effects.push(transition(alert, &room.title, &voice, now));
@@ -391,7 +367,7 @@ impl Engine {
         indices.iter().map(|index| (&self.farm.sources[*index], &self.sources[*index]))
     }
 
-    fn supply_carbon_dioxide(&self, intake: Intake) -> CarbonDioxide {
+    pub(super) fn supply_carbon_dioxide(&self, intake: Intake) -> CarbonDioxide {
         let outdoors = CarbonDioxide::clamped(OUTDOOR_CARBON_DIOXIDE);
         match intake {
             Intake::Outdoors => outdoors,

@@ -210,7 +210,8 @@ impl Engine {
         }
         if !same || self.site.forecast_fetched != Some(fetched) {
             self.site.forecast_fetched = Some(fetched);
-            self.looked_ahead = None;
+            self.looked_for_frost = None;
+            self.lookout.renew();
         }
     }
 }

@@ -1,15 +1,16 @@
 //! The one owner of state: events in, effects out, and an immutable snapshot for everybody else.
 
-mod ahead;
 pub mod command;
 mod core;
 mod correct;
 pub mod event;
 mod forecasts;
+mod frost;
 pub mod inputs;
 pub mod kept_inputs;
 pub mod memory;
 mod outdoors;
+mod outlook;
 mod room;
 mod schedule;
 mod senses;

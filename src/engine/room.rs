@@ -2,10 +2,9 @@
 
 use std::time::Duration;
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 
 use super::{
-    ahead::Ahead,
     inputs::{Draw, Inputs},
     memory::KeptEmission,
     snapshot::{Moisture, RoomState},
@@ -21,6 +20,7 @@ use crate::{
         balance::{Inflow, Span, emission_between},
         farm::Crop,
         fusion::Spreads,
+        outlook::{Findings, NoOutlook},
         supply::as_it_enters,
     },
     physics::{BelowFreezing, MoistAir},
@@ -33,6 +33,8 @@ const REISSUE: Duration = Duration::from_secs(60);
 const EMISSION_SPAN: Duration = Duration::from_secs(900);
 /// Danger is over when carbon dioxide is heard below this again, in ppm.
 const DANGER_OVER: f64 = decide::PEOPLE_WARN;
+/// Shortfalls that begin within this are warned of.
+const SHORTFALL_WITHIN: SignedDuration = SignedDuration::from_hours(24);
 
 /// What the engine remembers of a room between turns.
 #[derive(Debug, Clone)]
@@ -86,6 +88,8 @@ impl RoomMemory {
                 reckoned: Reckoned::default(),
                 supply: None,
                 moisture: None,
+                outlook: None,
+                no_outlook: Some(NoOutlook::NoRoomTemperature),
                 carbon_dioxide_headroom: None,
                 decision: decide::withheld(Reason::NoRoomTemperature, now),
                 alerts: AlertKind::OF_ROOM.map(Alert::new).to_vec(),
@@ -147,6 +151,11 @@ impl RoomMemory {
     /// The estimate of the crop's emission, where there is one of a known age.
     pub fn emission(&self) -> Option<KeptEmission> {
         self.emission.zip(self.emission_at).map(|(grams_per_hour, at)| KeptEmission { grams_per_hour, at })
+    }
+
+    /// The same in g/h, of whatever age.
+    pub const fn estimated_emission(&self) -> Option<f64> {
+        self.emission
     }
 
     /// Takes over what an earlier run has kept.
@@ -256,22 +265,11 @@ impl RoomMemory {
     }
 
     /// The alert conditions of this room, in the order of [`AlertKind::OF_ROOM`].
-    pub fn conditions(&self, room: &Room, ahead: Option<&Ahead>, stale: Condition) -> [Condition; 4] {
-        let shortfall = match (ahead, room.humidifier) {
+    pub fn conditions(&self, room: &Room, stale: Condition, now: &Now) -> [Condition; 4] {
+        let shortfall = match (self.state.outlook.as_deref(), room.humidifier) {
             (_, None) => Condition::Clear,
             (None, Some(_)) => Condition::Missing,
-            (Some(ahead), Some(_)) => ahead.shortfall.clone().map_or(Condition::Clear, |shortfall| {
-                Condition::Present(
-                    Priority::Warning,
-                    Message::Shortfall {
-                        from: shortfall.from,
-                        to: (!shortfall.goes_on).then_some(shortfall.to),
-                        worst_at: shortfall.worst_at,
-                        worst: shortfall.worst,
-                        water: ahead.next_12_hours,
-                    },
-                )
-            }),
+            (Some(outlook), Some(_)) => shortfall_condition(&outlook.expected.findings, now),
         };
         let reckoned = &self.state.reckoned;
         let for_people = people_condition(reckoned.carbon_dioxide, reckoned.carbon_dioxide_for_people);
@@ -293,6 +291,23 @@ impl RoomMemory {
             Condition::Clear
         }
     }
+}
+
+/// Of the next day: a shortfall that lies further ahead may yet be another forecast's.
+fn shortfall_condition(found: &Findings, now: &Now) -> Condition {
+    let end = now.wall + SHORTFALL_WITHIN;
+    found.shortfall.filter(|shortfall| shortfall.from < end).map_or(Condition::Clear, |shortfall| {
+        Condition::Present(
+            Priority::Warning,
+            Message::Shortfall {
+                from: shortfall.from,
+                to: shortfall.to,
+                worst_at: shortfall.worst_at,
+                worst: shortfall.worst,
+                water: found.water_12_hours,
+            },
+        )
+    })
 }
 
 /// Between these, in g/h, an estimate of what `crop` gives off is believed.
@@ -328,13 +343,7 @@ fn moisture_state(room: &Room, supply: &MoistAir, advice: &MoistureAdvice) -> Mo
             advice.duty.ratio() * humidifier.output.kilograms_per_hour()
         })
     });
-    Moisture {
-        deficit: advice.target_ratio.minus(supply.humidity_ratio()),
-        vapour,
-        drawn,
-        next_12_hours: None,
-        next_24_hours: None,
-    }
+    Moisture { deficit: advice.target_ratio.minus(supply.humidity_ratio()), vapour, drawn }
 }
 
 /// Whether two decisions differ by less than a rule engine should be bothered with.

@@ -9,11 +9,11 @@ use super::inputs::{InputCounts, Inputs, TankLevel};
 use crate::{
     advice::{Alert, Decision},
     model::{
-        Farm, Forecast, Identifier, Measured, Now, Offset, Place, Quantity, Reading, Reckoned, Service, Source, Spread,
-        fusion::Spreads,
+        Farm, Forecast, Identifier, Measured, Now, Offset, Outlook, Place, Quantity, Reading, Reckoned, Service,
+        Source, Spread, fusion::Spreads, outlook::NoOutlook,
     },
     physics::MoistAir,
-    units::{CarbonDioxide, HumidityRatioDifference, Pressure, RelativeHumidity, Temperature, WaterFlow, WaterVolume},
+    units::{CarbonDioxide, HumidityRatioDifference, Pressure, RelativeHumidity, Temperature, WaterFlow},
 };
 
 /// Everything there is to show.
@@ -108,6 +108,10 @@ pub struct RoomState {
     pub supply: Option<MoistAir>,
     /// What the air lacks and what that costs; `None` unless the room's temperature and the supply are known.
     pub moisture: Option<Moisture>,
+    /// The hours ahead; `None` where nothing can be said of them.
+    pub outlook: Option<Arc<Outlook>>,
+    /// Why nothing can be said of the hours ahead. For some seconds after a start there may be neither.
+    pub no_outlook: Option<NoOutlook>,
     /// How far carbon dioxide is below the crop's limit (negative: above it), in ppm.
     pub carbon_dioxide_headroom: Option<f64>,
     /// What is advised.
@@ -131,10 +135,6 @@ pub struct Moisture {
     pub vapour: WaterFlow,
     /// Water drawn now: vapour over evaporated fraction, at most the humidifier's output. `None` without a humidifier.
     pub drawn: Option<WaterFlow>,
-    /// Water drawn in the next 12 hours; `None` unless a forecast covers them.
-    pub next_12_hours: Option<WaterVolume>,
-    /// Water drawn in the next 24 hours; `None` unless a forecast covers them.
-    pub next_24_hours: Option<WaterVolume>,
 }
 
 /// What is known of one source.

@@ -18,6 +18,9 @@ pub const BELOW_OUTDOOR: f64 = 380.0;
 /// Mass of carbon dioxide per mass of dry air, for a unit of mole fraction (molar masses 44.01 and 28.96 g/mol).
 const CARBON_DIOXIDE_PER_DRY_AIR: f64 = 44.01 / 28.96;
 
+/// No room of living people and crops is taken to settle above this, in ppm.
+const HIGHEST_SETTLED: f64 = 30_000.0;
+
 /// The two airs that enter a room, and how much of each.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Inflow {
@@ -90,6 +93,14 @@ pub fn flow_for_carbon_dioxide(
     }
     let dry_air = grams_per_hour / 1_000.0 / rise;
     AirFlow::clamped(dry_air * inside.specific_volume().cubic_metres_per_kilogram())
+}
+
+/// Carbon dioxide at which a room settles when its crop gives off `grams_per_hour` and `fan` flows, in air of specific
+/// volume `inside`. Without any flow it has no such value: the highest that air is taken to hold while people live.
+pub fn carbon_dioxide_at(grams_per_hour: f64, fan: AirFlow, supply: CarbonDioxide, inside: &MoistAir) -> CarbonDioxide {
+    let dry_air = fan.cubic_metres_per_hour() / inside.specific_volume().cubic_metres_per_kilogram();
+    let rise = grams_per_hour / 1_000.0 / dry_air.max(1e-9) / (1e-6 * CARBON_DIOXIDE_PER_DRY_AIR);
+    CarbonDioxide::clamped((supply.parts_per_million() + rise).min(HIGHEST_SETTLED))
 }
 
 /// What a room must have given off, in g/h, for its carbon dioxide to go from `before` to `after` in `hours` while

@@ -180,6 +180,11 @@ impl HumidifierMethod {
         }
     }
 
+    /// Whether it draws the heat of evaporation from the room's air; steam brings its own.
+    pub const fn draws_heat(self) -> bool {
+        !matches!(self, Self::Steam)
+    }
+
     /// Evaporated fraction to assume until the grower has compared the tank's draw with the vapour gained.
     ///
     /// Chosen inside ranges that are from memory, unchecked: 0.85–0.95 for ultrasonic mist that is well mixed and

@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use super::Case;
 use crate::units::{
     AirFlow, CarbonDioxide, Fraction, HeatFlow, HumidityRatio, RelativeHumidity, Temperature, TemperatureDifference,
     VapourPressure, WaterFlow, WaterVolume,
@@ -20,6 +21,23 @@ pub struct Outlook {
     pub milder: Run,
     /// What it rests on that is not certain, most important first.
     pub caveats: Vec<Caveat>,
+}
+
+impl Outlook {
+    /// The run through one weather.
+    pub const fn run(&self, case: Case) -> &Run {
+        match case {
+            Case::Expected => &self.expected,
+            Case::ColderAndDrier => &self.colder,
+            Case::Milder => &self.milder,
+        }
+    }
+
+    /// Fresh air that is to be advised at a moment ahead; `None` outside the hours that were looked at.
+    pub fn fresh_air(&self, moment: Timestamp, case: Case) -> Option<AirFlow> {
+        let ahead = usize::try_from(moment.duration_since(self.made).as_hours()).ok()?;
+        self.run(case).hours.get(ahead).map(|hour| hour.fresh_air)
+    }
 }
 
 /// One run.
@@ -122,7 +140,7 @@ pub struct Stretch<T> {
 /// Something that an outlook rests on and that is not certain.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Caveat {
-    /// No forecast: the last days' weather is carried on.
+    /// No forecast: the last day's weather is carried on.
     NoForecast,
     /// The forecast was fetched this many hours ago.
     ForecastOld {
@@ -138,8 +156,12 @@ pub enum Caveat {
     NoCarbonDioxideSensor,
     /// No relative humidity is measured: the room is taken to start at its target.
     NoHumiditySensor,
-    /// The tank's size or content is not known.
+    /// The tank runs out, and is taken to be refilled then.
+    TankRefilled,
+    /// The tank's size is not known: when it runs out cannot be said.
     TankUnknown,
+    /// Nobody has told how much is in the tank: it is taken as full now.
+    TankTakenAsFull,
     /// Nobody has said how the room loses heat: its temperature is taken as held.
     ShellUnknown,
     /// The fan does not report: the advised fresh air is taken as given.
@@ -150,4 +172,17 @@ pub enum Caveat {
     EvaporatedFractionAssumed,
     /// No sentence about standing mist: no mist limit is known.
     MistUnknown,
+}
+
+/// Why nothing is said of a room's hours ahead.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NoOutlook {
+    /// The wall clock is wrong: there is no telling which hours of a forecast lie ahead.
+    ClockNotTrusted,
+    /// Neither a forecast nor an outdoor sensor that has been heard for long enough.
+    NoWeather,
+    /// The room's temperature is not heard.
+    NoRoomTemperature,
+    /// Nothing is known of the room or space that it draws its air from.
+    NoSupplyAir,
 }

@@ -231,6 +231,11 @@ impl<T: Copy> Reading<T> {
         }
     }
 
+    /// Whether there is a value that may be acted on.
+    pub fn is_fresh(&self) -> bool {
+        self.fresh().is_some()
+    }
+
     /// What is said at present, believed or not. Only dangers may be judged by it, where silence would be worse.
     pub fn heard(&self) -> Option<T> {
         match self {

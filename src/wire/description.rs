@@ -1,12 +1,14 @@
 //! The tables of published properties: one row is one topic of every room or of the site, with its place in
 //! `$description` and where its value comes from.
 
+mod outlook;
+
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json, json};
 
 use super::{inputs, lifecycle::Device};
 use crate::{
-    advice::{AlertKind, Decision, LimitedBy, Mode, alert::PUBLISHED_STATES},
+    advice::{AlertKind, Decision, LimitedBy, Mode, Voice, alert::PUBLISHED_STATES},
     engine::{Input, RoomState, Snapshot},
     model::{Farm, Identifier, Room},
     units::{
@@ -96,6 +98,10 @@ pub struct RoomView<'a> {
     pub decision: &'a Decision,
     /// Why, in a sentence.
     pub reason: &'a str,
+    /// How people are spoken to.
+    pub voice: &'a Voice,
+    /// The present.
+    pub now: Timestamp,
 }
 
 /// A row of the site's table.
@@ -163,8 +169,8 @@ pub const SITE: &[SiteRow] = &[
     }),
 ];
 
-/// Properties of each room's device.
-pub const ROOM: &[RoomRow] = &[
+/// Properties of each room's device, but for the hours ahead and what can be set.
+const ROOM: &[RoomRow] = &[
     (row("air", "temperature", "Temperature", TEMPERATURE, Life::Reading), |view| {
         Some(Value::Number(view.units.temperature(view.state.temperature.fresh()?)))
     }),
@@ -198,12 +204,6 @@ pub const ROOM: &[RoomRow] = &[
     }),
     (row("moisture", "water-drawn", "Water drawn", LIQUID_FLOW, Life::Reading), |view| {
         Some(Value::Number(view.units.liquid_flow(view.state.moisture?.drawn?)))
-    }),
-    (row("moisture", "water-next-12-hours", "Water for the next 12 hours", WATER_VOLUME, Life::Reading), |view| {
-        Some(Value::Number(view.units.water_volume(view.state.moisture?.next_12_hours?)))
-    }),
-    (row("moisture", "water-next-24-hours", "Water for the next 24 hours", WATER_VOLUME, Life::Reading), |view| {
-        Some(Value::Number(view.units.water_volume(view.state.moisture?.next_24_hours?)))
     }),
     (row("advice", "fresh-air", "Fresh air", AIR_FLOW, Life::Decision), |view| {
         Some(Value::AtLeast(air_flow(view.units, view.decision.setpoints?.fresh_air)))
@@ -290,7 +290,7 @@ pub fn device_topic(farm: &Farm, domain: &Identifier, room: Option<&Room>) -> St
 
 /// Every row of the rooms.
 pub fn room_rows() -> impl Iterator<Item = &'static RoomRow> {
-    ROOM.iter().chain(inputs::ROOM)
+    ROOM.iter().chain(outlook::ROWS).chain(inputs::ROOM)
 }
 
 /// Every row of the site.
@@ -365,6 +365,7 @@ fn node_name(node: &str) -> &'static str {
         "moisture" => "Moisture",
         "advice" => "Advice",
         "inputs" => "What can be told",
+        "outlook" => "Outlook",
         _ => "Alerts",
     }
 }

@@ -14,7 +14,8 @@
 //!                         services[] (service, fetched_at, successes, failures{word: count})
 //! alerts[]                name, title, state, shelved_until, raised, sentence
 //! rooms[]                 name, title, temperature, relative_humidity, carbon_dioxide, air, supply, moisture,
-//!                         carbon_dioxide_headroom_parts_per_million, inputs, decision, alerts[]
+//!                         carbon_dioxide_headroom_parts_per_million, inputs, outlook (see [`super::outlook`]),
+//!                         no_outlook (why there is none), decision, alerts[]
 //! sources[]               place, position, quantity, state, value, unit, last_heard_at, accepted, rejected{word: count}
 //! ```
 
@@ -29,7 +30,7 @@ use crate::{
         RoomState, Snapshot, SourceState,
         snapshot::{Moisture, PressureFrom},
     },
-    model::{Forecast, ForecastPoint, Identifier, Measured, Reading, Room, Service},
+    model::{Forecast, ForecastPoint, Identifier, Measured, Reading, Room, Service, outlook::NoOutlook},
     units::UnitSystem,
 };
 
@@ -142,6 +143,8 @@ fn room(room: &Room, state: &RoomState, voice: &Voice, now: Timestamp) -> Value 
         "supply": air!(state.supply),
         "moisture": state.moisture.as_ref().map(moisture),
         "inputs": inputs(room, state),
+        "outlook": state.outlook.as_deref().map(|outlook| super::outlook::object(outlook, voice, now)),
+        "no_outlook": state.no_outlook.map(NoOutlook::sentence),
         "decision": decision(room, &state.decision, voice),
         "alerts": alerts(&state.alerts, voice, now),
     })
@@ -179,8 +182,6 @@ fn moisture(moisture: &Moisture) -> Value {
         "deficit_kilograms_per_kilogram": moisture.deficit.kilograms_per_kilogram(),
         "vapour_kilograms_per_hour": moisture.vapour.kilograms_per_hour(),
         "drawn_kilograms_per_hour": moisture.drawn.map(|flow| flow.kilograms_per_hour()),
-        "next_12_hours_litres": moisture.next_12_hours.map(|water| water.litres()),
-        "next_24_hours_litres": moisture.next_24_hours.map(|water| water.litres()),
     })
 }
 

@@ -7,6 +7,7 @@ pub mod event_log;
 pub mod inputs;
 pub mod lifecycle;
 pub mod outbox;
+pub mod outlook;
 pub mod state_file;
 pub mod topic;
 pub mod tree;

@@ -5,7 +5,7 @@ use std::{collections::BTreeMap, time::Duration};
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json, json};
 
-use super::description::{Life, Property, ROOM, RoomView, Value, device_topic, room_rows, site_rows};
+use super::description::{Life, Property, RoomView, Value, device_topic, room_rows, site_rows};
 use crate::{
     advice::{Alert, Decision, LimitedBy, Mode, Voice},
     engine::Snapshot,
@@ -85,7 +85,15 @@ fn rendered(snapshot: &Snapshot, domain: &Identifier, stopping: Option<&Now>) ->
             reading: state.lives_until,
             turn,
         };
-        let view = RoomView { units: voice.units, room, state, decision: &decision, reason: &reason };
+        let view = RoomView {
+            units: voice.units,
+            room,
+            state,
+            decision: &decision,
+            reason: &reason,
+            voice: &voice,
+            now: snapshot.now.wall,
+        };
         room_values(&mut tree, &device, &view, &lives, &snapshot.now);
         alerts(&mut tree, &device, &state.alerts, &voice, &snapshot.now);
     }
@@ -160,7 +168,7 @@ fn room_values(tree: &mut Tree, device: &str, view: &RoomView<'_>, lives: &Lives
 /// All fields of the decision in one object, as they stand on their own topics; what is withheld is null.
 fn object(values: &[(&Property, Value)], with_validity: bool) -> Json {
     let mut object = Map::new();
-    for (property, _) in ROOM.iter().filter(|(property, _)| property.life == Life::Decision) {
+    for (property, _) in room_rows().filter(|(property, _)| property.life == Life::Decision) {
         let value = values
             .iter()
             .find(|(other, _)| other.node == property.node && other.id == property.id)

@@ -71,8 +71,8 @@ fn a_forecast_freeze_is_announced_with_its_hour_and_what_it_costs() {
     });
     // Hours of 98 430 Pa, 4 air changes, target 92 % at 16 °C; sums of each hour's middle over the evaporated fraction 0.85,
     // 0.9982 kg in a litre.
-    world.until_near(&room("oyster-hall", "moisture/water-next-12-hours"), 26.17 / 0.9982, 0.15);
-    world.until_near(&room("oyster-hall", "moisture/water-next-24-hours"), 58.65 / 0.9982, 0.30);
+    world.until_near(&room("oyster-hall", "outlook/water-next-12-hours"), 26.17 / 0.9982, 0.15);
+    world.until_near(&room("oyster-hall", "outlook/water-next-24-hours"), 58.65 / 0.9982, 0.30);
     world.until_near(&site("outdoors/pressure"), 98_440.0, 60.0);
     world.outside.until_is(&room("oyster-hall", "alerts/humidifier-shortfall"), "normal", 20);
     let short = start + SignedDuration::from_hours(17);

@@ -1,18 +1,22 @@
 //! The tree as a controller of the Homie convention reads it, which knows nothing of this program: from `$state` to
 //! `$description` to every property. The `homie5` crate parses; its known gaps are checked by hand.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 
 use homie5::{
     Homie5Message, HomieDataType, HomieDeviceStatus, HomieValue,
     device_description::{HomieDeviceDescription, HomiePropertyDescription},
     parse_mqtt_message,
 };
+use jiff::SignedDuration;
 use mistwright::{
     advice::{LimitedBy, Mode},
-    engine::Snapshot,
-    model::{Identifier, Place, Quantity},
-    units::UnitSystem,
+    engine::{RoomState, Snapshot},
+    model::{Identifier, Place, Quantity, outlook::Stretch},
+    units::{HeatFlow, TemperatureDifference, UnitSystem, WaterFlow},
     wire::{description, tree},
 };
 
@@ -20,7 +24,7 @@ use super::snowed_in;
 use crate::engine::harness::{Bench, farm, room};
 
 /// Units that every controller knows, and the free ones that this program adds.
-const KNOWN_UNITS: [&str; 8] = ["°C", "°F", "%", "Pa", "ppm", "L", "gal", "#"];
+const KNOWN_UNITS: [&str; 10] = ["°C", "°F", "K", "%", "Pa", "ppm", "L", "gal", "W", "#"];
 const FREE_UNITS: [&str; 10] = ["g/kg", "gr/lb", "kg/h", "lb/h", "L/h", "gal/h", "m³/h", "cfm", "1/h", "inHg"];
 
 /// What a controller finds: the root's identifier, and how many devices, properties and values.
@@ -113,6 +117,19 @@ fn check_value(topic: &str, payload: &str, description: &HomiePropertyDescriptio
     }
 }
 
+/// Puts into a room's outlook all that can stand out in one.
+fn everything_happens(room: &mut RoomState) {
+    let outlook = Arc::make_mut(room.outlook.as_mut().expect("the room has an outlook"));
+    let (from, to) = (outlook.made, outlook.made + SignedDuration::from_hours(3));
+    let found = &mut outlook.expected.findings;
+    let worst = WaterFlow::from_kilograms_per_hour(0.004_9).unwrap();
+    found.shortfall = Some(Stretch { from, to: Some(to), worst_at: to, worst });
+    let worst = HeatFlow::from_watts(1_234.5).unwrap();
+    found.heat_short = Some(Stretch { from, to: None, worst_at: to, worst });
+    found.dew_margin = Some((to, TemperatureDifference::from_kelvins(-0.04).unwrap()));
+    (found.tank_empty, found.inlet_fog, found.standing_mist) = (Some(to), Some(from), Some(to));
+}
+
 /// What stands at the broker when a snapshot is fully published.
 pub fn published(snapshot: &Snapshot) -> BTreeMap<String, String> {
     let domain = Identifier::new("homie").unwrap();
@@ -128,8 +145,9 @@ pub fn published(snapshot: &Snapshot) -> BTreeMap<String, String> {
 #[test]
 fn a_controller_can_walk_the_tree_in_both_unit_systems_with_and_without_readings() {
     for units in [UnitSystem::Metric, UnitSystem::Us] {
-        let bench = snowed_in(units);
-        let found = walk(&published(&bench.snapshot()));
+        let mut snapshot = snowed_in(units).snapshot();
+        snapshot.rooms.iter_mut().for_each(everything_happens);
+        let found = walk(&published(&snapshot));
         assert_eq!((found.root.as_str(), found.devices), ("frosthollow", 3));
         let properties = description::site_rows().count() + 3 + 2 * (description::room_rows().count() + 4);
         assert_eq!(found.properties, properties);

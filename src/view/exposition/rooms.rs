@@ -61,10 +61,10 @@ pub(super) const ROWS: &[MetricRow] = &[
         |s| moisture(s, |moisture| Some(moisture.drawn?.kilograms_per_hour() * 1_000.0)),
     ),
     room("mistwright_room_water_half_day_litres", "Water that will be drawn in the next 12 hours.", |s| {
-        moisture(s, |moisture| Some(moisture.next_12_hours?.litres()))
+        each(s, |room| Some(room.outlook.as_deref()?.expected.findings.water_12_hours?.litres()))
     }),
     room("mistwright_room_water_day_litres", "Water that will be drawn in the next 24 hours.", |s| {
-        moisture(s, |moisture| Some(moisture.next_24_hours?.litres()))
+        each(s, |room| Some(room.outlook.as_deref()?.expected.findings.water_24_hours?.litres()))
     }),
     room("mistwright_room_tank_litres", "Water left in the tank: what was told, less what was drawn since.", |s| {
         each(s, |room| Some(room.tank?.volume.litres()))

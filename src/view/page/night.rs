@@ -94,7 +94,7 @@ fn verdict(room: &Room, state: &RoomState, snapshot: &Snapshot, voice: &Voice) -
 
 /// Water that the next 12 hours take, where it is known.
 pub(super) fn water_ahead(state: &RoomState) -> Option<WaterVolume> {
-    state.moisture.and_then(|moisture| moisture.next_12_hours)
+    state.outlook.as_deref().and_then(|outlook| outlook.expected.findings.water_12_hours)
 }
 
 /// The tank against the night's water, where nothing else is wrong.

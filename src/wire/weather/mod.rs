@@ -14,6 +14,7 @@ use crate::{
 };
 
 mod detail;
+pub mod lines;
 mod moments;
 mod reason;
 

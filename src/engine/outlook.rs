@@ -1,0 +1,348 @@
+//! The rooms' outlooks: when each is made anew, from what, and what it rests on.
+//!
+//! One turn projects one room at the most, so that a thousand rooms never hold up a reading. Rooms take turns in
+//! intake order; a room that has come to life, that the grower has changed, or whose intake has just become known goes
+//! first. The weather ahead is made once for all of them.
+
+use std::{sync::Arc, time::Duration};
+
+use jiff::{SignedDuration, Timestamp};
+
+use super::core::Engine;
+use crate::{
+    advice::plan,
+    model::{
+        Case, FanMoves, Farm, Intake, Now, Outlook, Place, Quantity, Room, Service, WaterSupply,
+        balance::OUTDOOR_CARBON_DIOXIDE,
+        outlook::{Caveat, NoOutlook},
+        projection::{self, Feed, HOURS, Scene, Start, Trace, Weather},
+        room::EnteringAir,
+        shell::Around,
+    },
+    physics::MoistAir,
+    units::{AirFlow, CarbonDioxide, DryAirFlow, SpecificVolume, WaterVolume},
+};
+
+/// Outlooks are made anew this often.
+const RENEW_EVERY: Duration = Duration::from_secs(300);
+/// A forecast that was fetched longer ago than this is called old.
+const FORECAST_AGES: SignedDuration = SignedDuration::from_hours(3);
+
+/// What is kept for the outlooks between turns.
+#[derive(Debug, Clone)]
+pub(super) struct Lookout {
+    weather: Option<Arc<Weather>>,
+    renewed: Option<Duration>,
+    /// The farm as it was at the last turn: what has changed in it is looked at anew.
+    farm: Arc<Farm>,
+    due: Vec<Due>,
+    /// Whose turn is next.
+    next: usize,
+    traces: Vec<Option<Arc<Trace>>>,
+    /// The rooms that draw from each.
+    behind: Vec<Vec<usize>>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Due {
+    No,
+    InTurn,
+    AtOnce,
+}
+
+impl Lookout {
+    pub fn new(farm: &Arc<Farm>) -> Self {
+        let mut behind = vec![Vec::new(); farm.rooms.len()];
+        for (index, room) in farm.rooms.iter().enumerate() {
+            if let Intake::Room(from) = room.intake {
+                behind[from].push(index);
+            }
+        }
+        Self {
+            weather: None,
+            renewed: None,
+            farm: Arc::clone(farm),
+            due: vec![Due::No; farm.rooms.len()],
+            next: 0,
+            traces: vec![None; farm.rooms.len()],
+            behind,
+        }
+    }
+
+    /// Has the weather and then every room looked at anew.
+    pub fn renew(&mut self) {
+        self.renewed = None;
+    }
+
+    /// When the next turn is wanted, as [`Now::elapsed`].
+    pub fn next_deadline(&self, now: &Now) -> Duration {
+        if self.due.iter().any(|due| *due != Due::No) {
+            return now.elapsed;
+        }
+        self.renewed.map_or(now.elapsed, |at| at + RENEW_EVERY)
+    }
+
+    fn hurry(&mut self, index: usize) {
+        self.due[index] = Due::AtOnce;
+    }
+
+    /// Rooms that the grower has changed go first.
+    fn compare(&mut self, farm: &Arc<Farm>) {
+        if Arc::ptr_eq(&self.farm, farm) {
+            return;
+        }
+        for index in 0..farm.rooms.len() {
+            if self.farm.rooms[index] != farm.rooms[index] {
+                self.hurry(index);
+            }
+        }
+        self.farm = Arc::clone(farm);
+    }
+
+    /// The room to project in this turn.
+    fn pick(&mut self) -> Option<usize> {
+        let count = self.due.len();
+        let at_once = self.due.iter().position(|due| *due == Due::AtOnce);
+        let picked = at_once.or_else(|| {
+            let in_turn = (0..count).map(|step| (self.next + step) % count);
+            in_turn.into_iter().find(|index| self.due[*index] == Due::InTurn)
+        })?;
+        if at_once.is_none() {
+            self.next = (picked + 1) % count;
+        }
+        self.due[picked] = Due::No;
+        Some(picked)
+    }
+}
+
+impl Engine {
+    /// Projects one room, where one is due, and takes away what can no longer be said.
+    pub(super) fn settle_outlooks(&mut self, now: &Now) {
+        let farm = Arc::clone(&self.farm);
+        self.lookout.compare(&farm);
+        let old = self.lookout.renewed.is_none_or(|at| now.since(at) >= RENEW_EVERY);
+        if !now.trusted {
+            (self.lookout.weather, self.lookout.renewed) = (None, None);
+        } else if old {
+            self.lookout.renewed = Some(now.elapsed);
+            self.lookout.weather = self.weather_ahead(now).map(Arc::new);
+            self.lookout.due.iter_mut().for_each(|due| *due = (*due).max(Due::InTurn));
+        }
+        for index in 0..farm.rooms.len() {
+            let missing = self.no_outlook(index, now);
+            let state = &mut self.rooms[index].state;
+            state.no_outlook = missing;
+            if missing.is_some() {
+                state.outlook = None;
+                self.lookout.traces[index] = None;
+                self.lookout.due[index] = Due::No;
+            } else if state.outlook.is_none() {
+                self.lookout.hurry(index);
+            }
+        }
+        if let Some(index) = self.lookout.pick() {
+            self.look_ahead(index, now);
+        }
+    }
+
+    /// The weather ahead: the forecast as it is expected here.
+    fn weather_ahead(&self, now: &Now) -> Option<Weather> {
+        let corrected = self.site.corrected()?;
+        let weather = Weather::new(now.wall, self.site.pressure, |moment, case| {
+            corrected.at(moment, case).map(|point| point.air)
+        });
+        (weather.hours() > 0).then_some(weather)
+    }
+
+    /// Why nothing can be said of a room's hours ahead.
+    fn no_outlook(&self, index: usize, now: &Now) -> Option<NoOutlook> {
+        let room = &self.farm.rooms[index];
+        if !now.trusted {
+            Some(NoOutlook::ClockNotTrusted)
+        } else if self.lookout.weather.is_none() {
+            Some(NoOutlook::NoWeather)
+        } else if !self.rooms[index].state.temperature.is_fresh() {
+            Some(NoOutlook::NoRoomTemperature)
+        } else {
+            let supplied = match room.intake {
+                Intake::Outdoors => true,
+                Intake::Room(from) => self.rooms[from].state.temperature.is_fresh(),
+                Intake::Space(from) => self.space_air(from, now).is_some(),
+            };
+            (!supplied).then_some(NoOutlook::NoSupplyAir)
+        }
+    }
+
+    fn look_ahead(&mut self, index: usize, now: &Now) {
+        let farm = Arc::clone(&self.farm);
+        let room = &farm.rooms[index];
+        let Some(weather) = self.lookout.weather.clone() else { return };
+        let Some(start) = self.start(index) else { return };
+        let behind: Vec<_> = self.lookout.behind[index].iter().map(|behind| self.draw(*behind, &start.air)).collect();
+        let drawn =
+            |moment: Timestamp, case: Case| DryAirFlow::clamped(behind.iter().map(|draw| draw.at(moment, case)).sum());
+        let (Some(intake), Some(around)) = (self.intake_feed(room, now), self.around_feed(room, now)) else { return };
+        let projected = projection::project(&Scene {
+            site: &farm.site,
+            room,
+            weather: &weather,
+            start,
+            intake: intake.feed(),
+            around: around.feed(),
+            drawn: &drawn,
+            refilled: true,
+            policy: &plan::course,
+        });
+        let mut outlook = projected.outlook;
+        outlook.caveats = self.caveats(index, &weather, now);
+        if outlook.expected.findings.tank_empty.is_some() {
+            outlook.caveats.insert(0, Caveat::TankRefilled);
+        }
+        let first = self.rooms[index].state.outlook.replace(Arc::new(outlook)).is_none();
+        self.lookout.traces[index] = Some(Arc::new(projected.trace));
+        // What this room draws was guessed until now.
+        if let (true, Intake::Room(from)) = (first, room.intake) {
+            self.lookout.hurry(from);
+        }
+    }
+
+    fn start(&self, index: usize) -> Option<Start> {
+        let (room, memory) = (&self.farm.rooms[index], &self.rooms[index]);
+        Some(Start {
+            air: memory.inside(room, self.site.pressure)?,
+            carbon_dioxide: memory.state.carbon_dioxide.fresh(),
+            fresh_air: memory.last_flow.unwrap_or(room.fan.usual),
+            emission: memory.estimated_emission(),
+            tank: self.tank(index),
+        })
+    }
+
+    /// Water in a room's tank; a tank of known size whose content nobody has told is taken as full.
+    fn tank(&self, index: usize) -> Option<WaterVolume> {
+        let told = self.rooms[index].state.tank.map(|tank| tank.volume);
+        told.or_else(|| self.farm.rooms[index].humidifier?.tank())
+    }
+
+    /// What the room `index` draws from a room with `source` air.
+    fn draw(&self, index: usize, source: &MoistAir) -> Draw {
+        let (room, memory) = (&self.farm.rooms[index], &self.rooms[index]);
+        let moved = match room.fan.moves {
+            FanMoves::Supply => Some(*source),
+            FanMoves::Exhaust | FanMoves::Both => memory.inside(room, self.site.pressure),
+        };
+        Draw {
+            outlook: memory.state.outlook.clone(),
+            now: memory.last_flow.unwrap_or(room.fan.usual),
+            volume: moved.unwrap_or(*source).specific_volume(),
+        }
+    }
+
+    fn intake_feed(&self, room: &Room, now: &Now) -> Option<Source> {
+        match room.intake {
+            Intake::Outdoors => Some(Source::Outdoors),
+            Intake::Room(from) => self.room_source(from),
+            Intake::Space(from) => self.space_source(from, now),
+        }
+    }
+
+    /// What is not known around a shell is taken to be outdoors: the careful guess in winter.
+    fn around_feed(&self, room: &Room, now: &Now) -> Option<Source> {
+        let known = match room.shell.around {
+            Around::Outdoors => None,
+            Around::Room(other) => self.room_source(other),
+            Around::Space(other) => self.space_source(other, now),
+        };
+        Some(known.unwrap_or(Source::Outdoors))
+    }
+
+    fn room_source(&self, index: usize) -> Option<Source> {
+        if let Some(trace) = &self.lookout.traces[index] {
+            return Some(Source::Room(Arc::clone(trace)));
+        }
+        let memory = &self.rooms[index];
+        let air = memory.inside(&self.farm.rooms[index], self.site.pressure)?;
+        let outdoors = CarbonDioxide::clamped(OUTDOOR_CARBON_DIOXIDE);
+        let carbon_dioxide = memory.state.carbon_dioxide.fresh().unwrap_or(outdoors);
+        Some(Source::Still(EnteringAir { air, carbon_dioxide }))
+    }
+
+    fn space_source(&self, index: usize, now: &Now) -> Option<Source> {
+        let air = self.space_air(index, now)?;
+        Some(Source::Still(EnteringAir { air, carbon_dioxide: self.supply_carbon_dioxide(Intake::Space(index)) }))
+    }
+
+    /// Whether the space that a room draws from is not heard, so that an assumed state stands in.
+    fn space_is_assumed(&self, room: &Room, now: &Now) -> bool {
+        matches!(room.intake, Intake::Space(from) if self.fuse(Place::Space(from), now).air.is_none())
+    }
+
+    /// Whether the fan of a room says that it runs.
+    fn hears_fan(&self, index: usize) -> bool {
+        self.at(Place::Room(index))
+            .any(|(source, state)| source.quantity == Quantity::FanState && state.reading.is_fresh())
+    }
+
+    fn caveats(&self, index: usize, weather: &Weather, now: &Now) -> Vec<Caveat> {
+        let (room, state) = (&self.farm.rooms[index], &self.rooms[index].state);
+        let age = self.site.forecast_fetched.map(|fetched| now.wall.duration_since(fetched));
+        let ends = weather.start() + SignedDuration::from_hours(i64::try_from(weather.hours()).unwrap_or(i64::MAX));
+        let humidifier = room.humidifier;
+        let supply = humidifier.map(|humidifier| humidifier.water);
+        let untold = state.tank.is_none();
+        let mist = humidifier.map(|humidifier| (humidifier.method.draws_heat(), humidifier.mist));
+        let carried_on = self.site.forecast.as_ref().is_some_and(|forecast| forecast.service == Service::PERSISTENCE);
+        let told = [
+            carried_on.then_some(Caveat::NoForecast),
+            age.filter(|_| !carried_on)
+                .filter(|age| *age >= FORECAST_AGES)
+                .map(|age| Caveat::ForecastOld { hours: u32::try_from(age.as_hours()).unwrap_or(u32::MAX) }),
+            (weather.hours() < HOURS).then_some(Caveat::ForecastEnds { at: ends }),
+            (!state.carbon_dioxide.is_fresh() && room.crop.is_some()).then_some(Caveat::NoCarbonDioxideSensor),
+            (!state.relative_humidity.is_fresh()).then_some(Caveat::NoHumiditySensor),
+            (untold && matches!(supply, Some(WaterSupply::Unknown))).then_some(Caveat::TankUnknown),
+            (untold && matches!(supply, Some(WaterSupply::Tank(_)))).then_some(Caveat::TankTakenAsFull),
+            room.shell.loss.is_none().then_some(Caveat::ShellUnknown),
+            (!self.hears_fan(index)).then_some(Caveat::NoFanFeedback),
+            self.space_is_assumed(room, now).then_some(Caveat::SpaceAssumed),
+            humidifier
+                .is_some_and(|humidifier| !humidifier.evaporated_known)
+                .then_some(Caveat::EvaporatedFractionAssumed),
+            matches!(mist, Some((true, None))).then_some(Caveat::MistUnknown),
+        ];
+        told.into_iter().flatten().collect()
+    }
+}
+
+/// What a room draws in the hours ahead.
+struct Draw {
+    /// Its own last outlook; until there is one, it draws what it draws now.
+    outlook: Option<Arc<Outlook>>,
+    now: AirFlow,
+    /// Of the air that its fan moves; its change over two days is some percent and is left out.
+    volume: SpecificVolume,
+}
+
+impl Draw {
+    /// Dry air in kg/h.
+    fn at(&self, moment: Timestamp, case: Case) -> f64 {
+        let projected = self.outlook.as_ref().and_then(|outlook| outlook.fresh_air(moment, case));
+        projected.unwrap_or(self.now).cubic_metres_per_hour() / self.volume.cubic_metres_per_kilogram()
+    }
+}
+
+/// A [`Feed`] that owns what it is made from.
+enum Source {
+    Outdoors,
+    Still(EnteringAir),
+    Room(Arc<Trace>),
+}
+
+impl Source {
+    fn feed(&self) -> Feed<'_> {
+        match self {
+            Self::Outdoors => Feed::Outdoors,
+            Self::Still(air) => Feed::Still(*air),
+            Self::Room(trace) => Feed::Room(trace),
+        }
+    }
+}

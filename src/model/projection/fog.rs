@@ -1,0 +1,77 @@
+//! Whether fog forms where fresh air meets a room's air: yes or no, cheaply.
+
+use crate::{
+    physics::MoistAir,
+    units::{HumidityRatio, Temperature},
+};
+
+/// Magnus form over water (WMO), only for the slope of the saturation curve: where on the line to look.
+const SLOPE: f64 = 17.62 * 243.12;
+const SLOPE_AT: f64 = 243.12;
+const MASS_RATIO: f64 = 0.622;
+/// Excess below this, in kg/kg, is rounding.
+const ROUNDING: f64 = 1e-7;
+
+/// Whether any mixture of this supply with `room` air holds more than saturation over liquid water.
+///
+/// The saturation curve is convex, so that the mixing line lies furthest above it where both have one slope; the line is
+/// taken as straight in temperature and humidity ratio, which it is but for the vapour's own heat capacity.
+/// [`crate::physics::inlet_fog`] says more, at a hundred times the cost.
+pub(super) fn mixes_foggy((celsius, moisture): (Temperature, HumidityRatio), room: &MoistAir) -> bool {
+    let (cold, warm) = (celsius.celsius(), room.temperature().celsius());
+    let (dry, moist) = (moisture.kilograms_per_kilogram(), room.humidity_ratio().kilograms_per_kilogram());
+    let (low, high) = if cold < warm { (cold, warm) } else { (warm, cold) };
+    let slope = (moist - dry) / (warm - cold);
+    // A line that falls, or stands, while the curve rises meets it at its ends only.
+    if high - low < 0.1 || slope <= 0.0 {
+        return false;
+    }
+    let mut at = 0.5 * (low + high);
+    for _ in 0..3 {
+        let Some(saturated) = saturated(at, room) else { return false };
+        let steepness = SLOPE / (SLOPE_AT + at).powi(2);
+        let curve = saturated * (1.0 + saturated / MASS_RATIO) * steepness;
+        at = (at + (slope / curve).ln() / steepness).clamp(low, high);
+    }
+    saturated(at, room).is_some_and(|saturated| dry + slope * (at - cold) > saturated + ROUNDING)
+}
+
+fn saturated(celsius: f64, room: &MoistAir) -> Option<f64> {
+    let air = MoistAir::saturated(Temperature::clamped(celsius), room.pressure()).ok()?;
+    Some(air.humidity_ratio().kilograms_per_kilogram())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        physics::{BelowFreezing, inlet_fog},
+        units::{Pressure, RelativeHumidity},
+    };
+
+    #[test]
+    fn the_cheap_answer_is_that_of_the_full_search_but_for_the_faintest_fog() {
+        let pressure = Pressure::from_pascals(95_000.0).unwrap();
+        let air = |celsius: f64, percent: f64| {
+            let temperature = Temperature::from_celsius(celsius).unwrap();
+            let humidity = RelativeHumidity::from_percent(percent).unwrap();
+            MoistAir::from_relative_humidity(temperature, humidity, BelowFreezing::Water, pressure).unwrap()
+        };
+        let (mut foggy, mut clear) = (0, 0);
+        for supply in [-25.0, -12.0, -3.0, 2.0, 8.0, 14.0, 22.0, 30.0] {
+            for supply_percent in [20.0, 60.0, 80.0, 95.0] {
+                for inside in [12.0, 16.0, 20.0] {
+                    for percent in [40.0, 60.0, 80.0, 88.0, 92.0, 95.0] {
+                        let (supply, room) = (air(supply, supply_percent), air(inside, percent));
+                        let full = inlet_fog(supply, room).unwrap().worst;
+                        let cheap = mixes_foggy((supply.temperature(), supply.humidity_ratio()), &room);
+                        let faint = full.is_some_and(|worst| worst.liquid.kilograms_per_kilogram() < 5e-6);
+                        assert!(faint || cheap == full.is_some(), "{supply:?} {room:?}: {cheap}, {full:?}");
+                        if cheap { foggy += 1 } else { clear += 1 }
+                    }
+                }
+            }
+        }
+        assert!(foggy > 100 && clear > 100, "{foggy} foggy, {clear} clear");
+    }
+}
