@@ -10,12 +10,10 @@ use std::{collections::BTreeSet, pin::Pin, sync::Arc, time::Duration};
 use rumqttc::{
     NetworkOptions, Outgoing,
     v5::{
-        AsyncClient, ConnectionError, Event as Polled, MqttOptions, StateError,
+        AsyncClient, Event as Polled, MqttOptions,
         mqttbytes::{
             QoS,
-            v5::{
-                ConnAck, ConnectReturnCode, DisconnectReasonCode, LastWill, LastWillProperties, Packet, PubAck, SubAck,
-            },
+            v5::{ConnAck, LastWill, LastWillProperties, Packet, PubAck, SubAck},
         },
     },
 };
@@ -24,13 +22,9 @@ use tokio::{
     time::{Sleep, sleep, timeout},
 };
 
-use super::{
-    backoff::Backoff,
-    clock::Clock,
-    secret::{self, SecretError},
-};
+use super::{backoff::Backoff, clock::Clock, secret};
 use crate::{
-    config::{Broker, Config, Link, Secret},
+    config::{Broker, Config, Link},
     engine::{Event, Snapshot},
     model::Farm,
     wire::{description, lifecycle::Phase, outbox::Outbox, topic::Binding, tree},
@@ -39,11 +33,12 @@ use crate::{
 mod answer;
 mod inbox;
 mod link;
+mod lost;
 mod session;
 
 use answer::{publish_answer, subscribe_answer};
 use inbox::Inbox;
-use link::LinkError;
+use lost::Lost;
 use session::Session;
 
 /// The link is asked for life this often; two unanswered pings end it.
@@ -58,8 +53,9 @@ const SESSION_EXPIRY_SECONDS: u32 = 30;
 const WINDOW: usize = 16;
 /// Size of the client's tables. Its default takes 14 MB.
 const IN_FLIGHT_LIMIT: u16 = 64;
-/// Largest packet that the broker may send.
-const LARGEST_PACKET: u32 = 256 * 1024;
+/// Largest packet that the broker may send. Far more than is read, so that whoever sends too much is named; what is
+/// larger still, a broker keeps back.
+const LARGEST_PACKET: u32 = 1024 * 1024;
 /// The client's queue: more than the window, so that a send never finds it full.
 const QUEUE: usize = 64;
 /// Snapshots are rendered at most this often.
@@ -91,41 +87,6 @@ impl MqttSetup {
             left_behind: left_behind.iter().cloned().collect(),
         }
     }
-}
-
-/// Why a connection ended or never was.
-#[derive(Debug, thiserror::Error)]
-enum Lost {
-    #[error(transparent)]
-    Password(#[from] SecretError),
-    #[error("{0} is no text, as a password for a broker has to be")]
-    PasswordNotText(Secret),
-    #[error("the broker refused user or password: check `broker.user`, and where its password is kept")]
-    Credentials,
-    #[error(
-        "another client took over the identifier `{0}`: give each daemon its own `broker.client-id`, or stop the other one"
-    )]
-    TakenOver(String),
-    #[error(
-        "the broker has ended {FLAPS} connections in a row before they were {seconds} s old; if another client uses the \
-         identifier `{0}`, give each daemon its own `broker.client-id`",
-        seconds = KEEP_ALIVE.as_secs()
-    )]
-    Flapping(String),
-    #[error("the broker cannot keep retained messages, which this program cannot do without: use another broker")]
-    NoRetain,
-    #[error("the broker allows no acknowledged messages (QoS 1), which this program cannot do without")]
-    NoAcknowledgement,
-    #[error("the connection is half-open: nothing could be sent for {} s", POLL_LIMIT.as_secs())]
-    Stuck,
-    #[error("the broker answers pings, but acknowledges nothing")]
-    Unacknowledged,
-    #[error("packet numbers got out of step with the broker")]
-    OutOfStep,
-    #[error(transparent)]
-    Link(#[from] LinkError),
-    #[error(transparent)]
-    Client(Box<ConnectionError>),
 }
 
 /// How a connection ended.
@@ -161,7 +122,7 @@ pub async fn run(
             backoff.succeeded();
             last_trouble = None;
         }
-        if matches!(lost, Lost::TakenOver(_) | Lost::Flapping(_) | Lost::NoRetain | Lost::NoAcknowledgement) {
+        if lost.asks_for_patience() {
             backoff.be_patient();
         }
         // One line for one trouble, however often it repeats.
@@ -318,7 +279,7 @@ impl Bridge {
             };
             let handled = match polled {
                 Err(_) => Err(Lost::Stuck),
-                Ok(Err(error)) => Err(self.client_error(error)),
+                Ok(Err(error)) => Err(lost::meaning(error, &self.broker, session.connected, self.clock.now().trusted)),
                 Ok(Ok(event)) => self.handle(&mut session, event, snapshots),
             };
             match handled.and_then(|again| if again { self.pump(&mut session) } else { Ok(()) }) {
@@ -378,7 +339,7 @@ impl Bridge {
         }
         let allowed = properties.and_then(|properties| properties.receive_max).map_or(WINDOW, usize::from);
         session.connected = true;
-        session.subscribe(self.inbox.topics())?;
+        session.subscribe(self.inbox.topics().collect())?;
         self.render(snapshots);
         self.outbox.connected(WINDOW.min(allowed.saturating_sub(1)), self.elapsed());
         self.link_is(true);
@@ -465,22 +426,6 @@ impl Bridge {
             session.publish(message)?;
         }
         Ok(())
-    }
-
-    fn client_error(&self, error: ConnectionError) -> Lost {
-        match error {
-            ConnectionError::ConnectionRefused(
-                ConnectReturnCode::BadUserNamePassword | ConnectReturnCode::NotAuthorized,
-            ) => Lost::Credentials,
-            ConnectionError::MqttState(StateError::ServerDisconnect {
-                reason_code: DisconnectReasonCode::SessionTakenOver,
-                ..
-            }) => Lost::TakenOver(self.broker.client_id.clone()),
-            other => match link::failure(&other, &self.broker.link, self.clock.now().trusted) {
-                Some(failure) => Lost::Link(failure),
-                None => Lost::Client(Box::new(other)),
-            },
-        }
     }
 }
 

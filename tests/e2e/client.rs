@@ -41,7 +41,7 @@ impl Outside {
     /// Connects as `name` and subscribes to everything.
     pub fn connect(name: &str, port: u16) -> Self {
         let mut options = MqttOptions::new(name, "127.0.0.1", port);
-        options.set_credentials(USER, PASSWORD).set_max_packet_size(Some(1 << 20));
+        options.set_credentials(USER, PASSWORD).set_max_packet_size(Some(2 << 20));
         let (client, connection) = Client::new(options, 1_000);
         let seen = Arc::<(Mutex<Seen>, Condvar)>::default();
         let (subscriber, shared) = (client.clone(), seen.clone());

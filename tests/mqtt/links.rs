@@ -102,7 +102,7 @@ fn configuration(broker: &Mosquitto, http_port: u16, link: &str) -> String {
     whole.replace(&plain, link)
 }
 
-fn run(broker: &Mosquitto, link: &str) -> Daemon {
+pub(super) fn run(broker: &Mosquitto, link: &str) -> Daemon {
     let http_port = free_port();
     Daemon::run(&configuration(broker, http_port, link), http_port)
 }

@@ -3,6 +3,7 @@
 mod bridge;
 mod conformance;
 mod links;
+mod peers;
 
 use mistwright::{
     engine::{Command, Event},

@@ -2,7 +2,7 @@
 
 use std::{collections::HashMap, sync::Arc};
 
-use rumqttc::v5::mqttbytes::v5::Publish;
+use rumqttc::v5::mqttbytes::{QoS, v5::Publish};
 use tokio::sync::mpsc;
 
 use super::MqttSetup;
@@ -50,9 +50,12 @@ impl Inbox {
         }
     }
 
-    /// Every topic to listen to.
-    pub(super) fn topics(&self) -> Vec<String> {
-        self.listeners.keys().chain(self.settables.keys()).cloned().collect()
+    /// Every topic to listen to. A reading comes at most once: the next one is better than a late one, and Mosquitto
+    /// 2.0.11 takes each message that it keeps back as too large for one that is still to be acknowledged, until a
+    /// client with acknowledgements hears nothing any more. A setting comes at least once.
+    pub(super) fn topics(&self) -> impl Iterator<Item = (String, QoS)> {
+        let readings = self.listeners.keys().map(|topic| (topic.clone(), QoS::AtMostOnce));
+        readings.chain(self.settables.keys().map(|topic| (topic.clone(), QoS::AtLeastOnce)))
     }
 
     /// A message of a source, or one that sets something. A retained one is not fresh: it is no reading, and what it

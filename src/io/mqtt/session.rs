@@ -61,16 +61,16 @@ impl Session {
 
     /// One request for all topics. Retained messages are not asked for: they are no readings, and an oversize one would
     /// end every connection anew.
-    pub(super) fn subscribe(&mut self, topics: Vec<String>) -> Result<(), Lost> {
+    pub(super) fn subscribe(&mut self, topics: Vec<(String, QoS)>) -> Result<(), Lost> {
         if topics.is_empty() {
             return Ok(());
         }
-        let filters = topics.iter().map(|topic| Filter {
+        let filters = topics.iter().map(|(topic, qos)| Filter {
             retain_forward_rule: RetainForwardRule::Never,
-            ..Filter::new(topic.clone(), QoS::AtLeastOnce)
+            ..Filter::new(topic.clone(), *qos)
         });
         self.client.try_subscribe_many(filters).map_err(|_| Lost::OutOfStep)?;
-        self.requests.push_back(Request::Subscribe(topics));
+        self.requests.push_back(Request::Subscribe(topics.into_iter().map(|(topic, _)| topic).collect()));
         Ok(())
     }
 
