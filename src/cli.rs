@@ -2,7 +2,7 @@
 
 use std::{ffi::OsString, process::ExitCode};
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 mod air;
 mod check;
@@ -48,6 +48,11 @@ Cautions:
   Wear a respirator at harvest: spores harm lungs. Keep humidifiers clean: Legionella and minerals travel in mist.
   Wet rooms mean electric shock and slips. Never use an unvented heater in a closed room.
   Relative humidity near saturation is uncertain, and forecasts err. Local codes and licensed practice decide.";
+
+/// The command line as it stands, for manual pages and shell completions.
+pub fn command() -> clap::Command {
+    Arguments::command()
+}
 
 /// Runs the program with the process's own arguments.
 pub fn main() -> ExitCode {

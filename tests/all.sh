@@ -47,8 +47,15 @@ peers() {
     command -v npm >/dev/null || missing+=(npm)
     # The drawings' letters, whose size the tests judge.
     fc-list 2>/dev/null | grep -q DejaVuSans || missing+=(fonts-dejavu-core)
+    # For the package, and for a system that it is installed on.
+    command -v lintian >/dev/null || missing+=(lintian)
+    command -v dpkg-parsechangelog >/dev/null || missing+=(dpkg-dev)
+    command -v man >/dev/null || missing+=(man-db)
+    command -v systemd-analyze >/dev/null || missing+=(systemd)
+    command -v systemd-nspawn >/dev/null || missing+=(systemd-container)
+    command -v mmdebstrap >/dev/null || missing+=(mmdebstrap)
     if ((${#missing[@]} == 0)); then
-        echo 'broker, its clients, promtool, openssl, browser, its driver and npm are installed'
+        echo 'everything that the tests speak to is installed'
         return
     fi
     local as_root=()
@@ -81,9 +88,18 @@ examples() {
     fi
 }
 
+# A container can only be booted by root.
+boot() {
+    local as_root=()
+    if ((EUID != 0)); then as_root=(sudo); fi
+    "${as_root[@]}" bash tests/boot/nspawn.sh target/debian/mistwright_*_"$(dpkg --print-architecture)".deb
+}
+
 stage peers peers
 stage format cargo fmt --check
 stage lints lints
 stage tests cargo test --locked
 stage documentation env RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --locked
 stage examples examples
+stage package bash tests/package.sh
+stage boot boot

@@ -101,6 +101,8 @@ fn every_file_that_the_documents_name_exists() {
 fn runs(line: &str) {
     let words: Vec<&str> = line.split_whitespace().collect();
     match words.as_slice() {
+        // Run as they stand on a fresh system by tests/boot/evening.sh, and the better checked for it.
+        _ if of_the_evening(line) => {}
         ["cargo", "run", "--release", "--", rest @ ..] | ["mistwright", rest @ ..] => {
             // What stays running is asked for its help here and really run by the end-to-end tests.
             let lasting = matches!(rest[0], "demo" | "run");
@@ -128,6 +130,14 @@ fn runs(line: &str) {
         ["mosquitto_sub" | "mosquitto_pub", ..] | ["cargo", "install", ..] | ["curl", ..] => {}
         _ => panic!("the README has a command that nothing checks: `{line}`"),
     }
+}
+
+/// Whether the README's first evening has this line.
+fn of_the_evening(line: &str) -> bool {
+    let readme = readme();
+    let section = readme.split("\n## The first evening\n").nth(1).expect("the README has a first evening");
+    let section = section.split("\n## ").next().unwrap();
+    blocks(section, "sh").iter().any(|block| block.lines().any(|other| other == line))
 }
 
 /// The words of a command line from `first` on, with double quotes understood.

@@ -81,7 +81,10 @@ pub fn walk(text: &str, places: &Places, root: &Value) -> Vec<Found> {
     let mut walker = Walker { places, suspicious, found: Vec::new() };
     match root {
         Value::Mapping(keys) => walker.section("", &[], keys),
-        Value::Null => walker.found.push(Found::value(Vec::new(), Mistake::Nothing)),
+        Value::Null => {
+            let hint = "start from an example, or take the `#` off the lines of one that is commented out";
+            walker.found.push(Found::value(Vec::new(), Mistake::Nothing).hint(hint));
+        }
         other => walker.found.push(Found::value(
             Vec::new(),
             Mistake::WrongType { found: kind::found(other), wanted: "sections with keys" },

@@ -5,7 +5,12 @@
 use std::{ffi::OsStr, fs, io, io::IsTerminal, os::unix::fs::MetadataExt};
 
 use tracing_journald::{Priority, PriorityMappings};
-use tracing_subscriber::{EnvFilter, fmt, layer::SubscriberExt, util::SubscriberInitExt};
+use tracing_subscriber::{
+    filter::{LevelFilter, Targets},
+    fmt,
+    layer::SubscriberExt,
+    util::SubscriberInitExt,
+};
 
 /// Starts logging. A second call changes nothing.
 pub fn start() {
@@ -24,8 +29,8 @@ pub fn is_to_journal() -> bool {
 }
 
 fn start_with(default: &str) {
-    let filter = EnvFilter::try_from_env("MISTWRIGHT_LOG").unwrap_or_else(|_| EnvFilter::new(default));
-    let registry = tracing_subscriber::registry().with(filter);
+    let registry =
+        tracing_subscriber::registry().with(levels(std::env::var("MISTWRIGHT_LOG").ok().as_deref(), default));
     // Logging that is there already stays.
     let _ = match is_to_journal().then(journal) {
         Some(Ok(journal)) => registry.with(journal).try_init(),
@@ -35,6 +40,15 @@ fn start_with(default: &str) {
             registry.with(lines).try_init()
         }
     };
+}
+
+/// Levels, of all modules or each of its own, as `info` or `info,mistwright::io=debug`; the default where nothing else is
+/// wanted, or nothing that can be read.
+fn levels(wanted: Option<&str>, default: &str) -> Targets {
+    // A bare word that is no level would be read as a module, and silence all others.
+    let level = |part: &str| part.contains('=') || part.parse::<LevelFilter>().is_ok();
+    let wanted = wanted.filter(|wanted| wanted.split(',').all(level)).and_then(|wanted| wanted.parse().ok());
+    wanted.or_else(|| default.parse().ok()).unwrap_or_default()
 }
 
 /// What happens every day is informational there, not a notice.
@@ -54,6 +68,17 @@ fn is_stream(stream: &OsStr, path: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_is_wanted_counts_and_what_cannot_be_read_leaves_the_default() {
+        use tracing::Level;
+        let enabled = |wanted, module, level| levels(wanted, "info,noisy=error").would_enable(module, &level);
+        assert!(enabled(None, "mistwright", Level::INFO) && !enabled(None, "mistwright", Level::DEBUG));
+        assert!(enabled(None, "noisy", Level::ERROR) && !enabled(None, "noisy::inside", Level::WARN));
+        assert!(enabled(Some("debug"), "mistwright", Level::DEBUG));
+        assert!(!enabled(Some("warn,other=trace"), "mistwright", Level::INFO));
+        assert!(enabled(Some("loud"), "mistwright", Level::INFO) && !enabled(Some("a=b=c"), "noisy", Level::INFO));
+    }
 
     #[test]
     fn a_stream_is_known_by_device_and_inode_and_by_nothing_less() {

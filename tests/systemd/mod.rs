@@ -110,3 +110,20 @@ fn it_is_never_ready_on_a_bad_configuration_or_on_an_address_that_is_taken() {
         assert_eq!(manager.next(), None);
     }
 }
+
+/// What the package installs, with the `#` taken off the example.
+fn commented_in() -> String {
+    let text = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/deploy/mistwright.yaml")).unwrap();
+    let (_, example) = text.split_once("\n#site:").expect("the example begins with the site");
+    format!("site:{example}").replace("\n#", "\n")
+}
+
+#[test]
+fn the_packages_example_is_good_once_it_is_commented_in_and_so_are_the_keys_that_it_leaves_out() {
+    use mistwright::config;
+    let small = commented_in();
+    config::parse(&small, "small").unwrap_or_else(|problems| panic!("{problems}"));
+    let all = small.replace("#units", "units").replace("#user", "user").replace("#password-c", "password-c");
+    let all = config::parse(&all, "all").unwrap_or_else(|problems| panic!("{problems}"));
+    assert!(all.broker.password.is_some() && all.broker.user.is_some());
+}
