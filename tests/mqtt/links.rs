@@ -47,10 +47,10 @@ extendedKeyUsage = clientAuth
 ";
 
 /// An authority of the farm with what it has signed, and a stranger; each as `NAME.pem` and `NAME-key.pem`.
-struct Papers(tempfile::TempDir);
+pub(super) struct Papers(tempfile::TempDir);
 
 impl Papers {
-    fn new() -> Self {
+    pub(super) fn new() -> Self {
         let papers = Self(tempfile::tempdir().unwrap());
         fs::write(papers.path("openssl.cnf"), EXTENSIONS).unwrap();
         papers.make("farm", "authority", None);
@@ -61,7 +61,7 @@ impl Papers {
         papers
     }
 
-    fn path(&self, file: &str) -> PathBuf {
+    pub(super) fn path(&self, file: &str) -> PathBuf {
         self.0.path().join(file)
     }
 
@@ -79,7 +79,7 @@ impl Papers {
     }
 
     /// A listener that shows the certificate `name`, and asks every client for one of the farm's.
-    fn listener(&self, port: u16, name: &str) -> String {
+    pub(super) fn listener(&self, port: u16, name: &str) -> String {
         format!(
             "listener {port} 127.0.0.1\ncafile {}\ncertfile {}\nkeyfile {}\nrequire_certificate true\n",
             self.path("farm.pem").display(),
@@ -95,7 +95,7 @@ impl Papers {
 }
 
 /// The farm's configuration with another way to the broker.
-fn configuration(broker: &Mosquitto, http_port: u16, link: &str) -> String {
+pub(super) fn configuration(broker: &Mosquitto, http_port: u16, link: &str) -> String {
     let plain = format!("  host: 127.0.0.1\n  port: {}\n", broker.port);
     let whole = Farm::default().configuration(broker, http_port);
     assert!(whole.contains(&plain), "{whole}");
@@ -134,12 +134,12 @@ fn the_binary_connects_by_tls_from_its_configuration_file() {
     drop(daemon);
 }
 
-fn link(host: &str, port: u16, files: &str) -> String {
+pub(super) fn link(host: &str, port: u16, files: &str) -> String {
     format!("  host: {host}\n  port: {port}\n  tls: {{{files}}}\n")
 }
 
 /// The keys of a `tls` section: whom to trust, and whose certificate and key to show.
-fn files(papers: &Papers, authority: &str, client: Option<(&str, &str)>) -> String {
+pub(super) fn files(papers: &Papers, authority: &str, client: Option<(&str, &str)>) -> String {
     let shown = |path: &Path| path.display().to_string();
     let authority = format!("ca-file: {}", shown(&papers.path(&format!("{authority}.pem"))));
     match client {

@@ -4,6 +4,7 @@ mod bridge;
 mod conformance;
 mod links;
 mod peers;
+mod secrets;
 
 use mistwright::{
     engine::{Command, Event},
