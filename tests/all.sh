@@ -71,6 +71,7 @@ peers() {
 lints() {
     cargo clippy --all-targets --locked -- -D warnings
     cargo clippy --all-targets --locked --no-default-features -- -D warnings
+    cargo clippy --bin mistwright-documents --features documents --locked -- -D warnings
 }
 
 examples() {
