@@ -86,7 +86,7 @@ pub async fn run(
     let setup = mqtt::MqttSetup::new(&config, keeper.left_behind());
     let mut tasks = Tasks::start(config, setup, &clock, &snapshots, &events);
     if let Some(directory) = directory {
-        tasks.spawn("store", store::run(directory, keeper.states()));
+        tasks.spawn("store", store::run(directory, keeper.states(), events.clone()));
     }
     if let Some(listener) = listener {
         let stopped = tasks.stop_signal();

@@ -4,6 +4,10 @@ use std::time::Duration;
 
 use jiff::Timestamp;
 
+use super::{
+    kind::{AlertKind, Delays},
+    warning::Warning,
+};
 use crate::{
     model::{Now, Sensor},
     units::{CarbonDioxide, Temperature, WaterFlow, WaterVolume},
@@ -18,80 +22,6 @@ pub enum Priority {
     Warning,
     /// To be acted on at once.
     Critical,
-}
-
-/// Every kind of alert. A kind is one row of [`AlertKind::delays`], one condition in the engine and one sentence.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum AlertKind {
-    /// Lines may freeze in the next 24 hours (site).
-    HardFrost,
-    /// The forecast is missing or too old to warn from (site).
-    ForecastOld,
-    /// The humidifier will not keep up in the next 24 hours (room).
-    HumidifierShortfall,
-    /// A configured source is silent (room, or outdoors on the site).
-    SensorStale,
-    /// Carbon dioxide above the crop's limit (room).
-    CarbonDioxideCrop,
-    /// Carbon dioxide at a limit for people (room).
-    CarbonDioxidePeople,
-}
-
-impl AlertKind {
-    /// Alerts of the whole site.
-    pub const OF_SITE: [Self; 3] = [Self::HardFrost, Self::ForecastOld, Self::SensorStale];
-    /// Alerts of each room.
-    pub const OF_ROOM: [Self; 4] =
-        [Self::HumidifierShortfall, Self::SensorStale, Self::CarbonDioxideCrop, Self::CarbonDioxidePeople];
-
-    /// As it is written in topics and labels.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::HardFrost => "hard-frost",
-            Self::ForecastOld => "forecast-old",
-            Self::HumidifierShortfall => "humidifier-shortfall",
-            Self::SensorStale => "sensor-stale",
-            Self::CarbonDioxideCrop => "carbon-dioxide-crop",
-            Self::CarbonDioxidePeople => "carbon-dioxide-people",
-        }
-    }
-
-    /// For people.
-    pub const fn title(self) -> &'static str {
-        match self {
-            Self::HardFrost => "Hard frost ahead",
-            Self::ForecastOld => "Forecast missing or old",
-            Self::HumidifierShortfall => "Humidifier cannot keep up",
-            Self::SensorStale => "Sensor silent",
-            Self::CarbonDioxideCrop => "Carbon dioxide above the crop's limit",
-            Self::CarbonDioxidePeople => "Carbon dioxide at a limit for people",
-        }
-    }
-
-    /// How long a condition must hold before the alert is raised, and how long it must be gone before it is cleared.
-    pub const fn delays(self) -> Delays {
-        let (on, off) = match self {
-            // Forecasts jump at each new run; half an hour of agreement keeps an alert from flapping between two runs.
-            Self::HardFrost | Self::HumidifierShortfall => (0, 1_800),
-            Self::ForecastOld => (60, 0),
-            // The maximum age of the source is the delay.
-            Self::SensorStale => (0, 30),
-            // A door that stands open for a minute, or a person who breathes on the sensor, is no alert.
-            Self::CarbonDioxideCrop => (300, 300),
-            // Never delayed: people are at stake.
-            Self::CarbonDioxidePeople => (0, 600),
-        };
-        Delays { on: Duration::from_secs(on), off: Duration::from_secs(off) }
-    }
-}
-
-/// On-delay and off-delay of an alert.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Delays {
-    /// From the condition's start to the alert.
-    pub on: Duration,
-    /// From the condition's end to normal.
-    pub off: Duration,
 }
 
 /// What an alert says, as data; its sentence is made for the reader's units and time zone.
@@ -131,6 +61,10 @@ pub enum Message {
         /// Those that are not heard.
         sensors: Vec<Sensor>,
     },
+    /// Another warning of the room or the site.
+    Warning(Warning),
+    /// A warning that an earlier run has raised; what it said then is not kept.
+    BeforeRestart,
     /// Carbon dioxide above a limit.
     CarbonDioxide {
         /// What was measured.
@@ -149,6 +83,8 @@ pub enum Condition {
     Present(Priority, Message),
     /// An input is missing, and another alert says so. A raised alert becomes unknown, never clear.
     Missing,
+    /// Another alert says the same already: one cause, one alert.
+    Covered,
 }
 
 /// How long an alert is not shown.
@@ -327,6 +263,7 @@ fn next(state: AlertState, condition: Condition, delays: &Delays, now: &Now) -> 
             clearing @ Clearing { .. } => clearing,
             Normal | Pending { .. } | Suppressed => Normal,
         },
+        Condition::Covered => Suppressed,
         Condition::Missing => match state {
             Active { priority, message } | Clearing { priority, message, .. } | Unknown { priority, message } => {
                 Unknown { priority, message }

@@ -29,7 +29,7 @@ pub const PEOPLE_LEAVE: f64 = 15_000.0;
 pub const PEOPLE_KEEP_OUT: f64 = 30_000.0;
 
 /// Fresh air is planned to hold carbon dioxide at this share of its ceiling.
-const PLANNED_SHARE: f64 = 0.8;
+pub const PLANNED_SHARE: f64 = 0.8;
 /// From this share of the ceiling on, fresh air is not cut.
 const NO_CUT_SHARE: f64 = 0.9;
 /// Below this share of the ceiling, a hold that has given way to carbon dioxide counts again.
@@ -158,6 +158,12 @@ fn by_balance(situation: &AirSituation<'_>) -> AirAdvice {
         }
     } else if near_limit {
         cause = AirCause::NearLimit;
+    } else if before >= floor.max(for_others)
+        && believable.is_some_and(|ppm| ppm < planned.parts_per_million())
+        && wanted - before < DEADBAND * fan.capacity.cubic_metres_per_hour()
+    {
+        // A comfort move: carbon dioxide is where it was planned to be, and only the estimate behind it moved.
+        wanted = before;
     }
     let capacity = fan.capacity.cubic_metres_per_hour();
     let short = wanted > capacity;

@@ -3,13 +3,16 @@
 pub mod alert;
 pub mod caveat;
 pub mod decide;
-pub mod doubt;
+pub mod kind;
+pub mod lever;
 pub mod plan;
 pub mod sentence;
 pub mod setpoint;
 pub mod target;
+pub mod warning;
 
-pub use alert::{Alert, AlertKind, AlertState, Priority};
-pub use doubt::{Doubt, Weight, doubts};
+pub use alert::{Alert, AlertState, Priority};
+pub use kind::AlertKind;
 pub use sentence::Voice;
 pub use setpoint::{Decision, LimitedBy, Mode, Reason};
+pub use warning::Warning;

@@ -238,6 +238,10 @@ impl Message {
                     names.join(" and ")
                 )
             }
+            Self::BeforeRestart => {
+                "This was raised before a restart, and what it rests on is not known yet.".to_owned()
+            }
+            Self::Warning(warning) => warning.sentence(voice, now),
             Self::CarbonDioxide { measured, limit } => carbon_dioxide_sentence(voice, *measured, *limit),
         }
     }

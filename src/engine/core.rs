@@ -7,6 +7,7 @@ use std::{
 };
 
 use super::{
+    conditions,
     event::{Effect, Event, Notice, Rejection, Taken},
     forecasts::Forecasts,
     frost::{self, FrostAhead},
@@ -15,11 +16,12 @@ use super::{
     outlook::Lookout,
     room::{RoomMemory, Surroundings},
     senses,
+    site::Troubles,
     snapshot::{OutdoorsState, PressureFrom, SiteState, Snapshot, SourceState},
 };
 use crate::{
     advice::{Alert, AlertKind, Reason, Voice, decide},
-    model::{Around, Farm, Intake, Measured, Now, Place, Reading, Service, Source, balance::OUTDOOR_CARBON_DIOXIDE},
+    model::{Farm, Intake, Measured, Now, Place, Reading, Service, Source, balance::OUTDOOR_CARBON_DIOXIDE},
     physics::MoistAir,
     units::{AirFlow, CarbonDioxide},
 };
@@ -48,6 +50,7 @@ pub struct Engine {
     /// Of the site, at the last look.
     pub(super) frost: Option<FrostAhead>,
     pub(super) looked_for_frost: Option<Duration>,
+    pub(super) troubles: Troubles,
     pub(super) started: Duration,
     /// The newest trusted time that an earlier run has seen.
     pub(super) newest_kept: Option<jiff::Timestamp>,
@@ -94,6 +97,7 @@ impl Engine {
             sources,
             rooms,
             told: BTreeMap::new(),
+            troubles: Troubles::default(),
             looked_for_frost: None,
             started: now.elapsed,
             newest_kept: None,
@@ -169,7 +173,13 @@ impl Engine {
                 self.site.connected = true;
                 self.site.connections += 1;
             }
-            Event::Disconnected => self.site.connected = false,
+            Event::Disconnected => {
+                if self.site.connected {
+                    self.troubles.connection_broke(now);
+                }
+                self.site.connected = false;
+            }
+            Event::StateKept { written } => self.troubles.state_lost = !written,
             Event::ClockStepped => {
                 self.forecasts.ask_now(now);
                 self.looked_for_frost = None;
@@ -270,6 +280,7 @@ impl Engine {
                 supply: None,
                 outdoors: None,
                 shell_faces: None,
+                probe: None,
                 supply_carbon_dioxide: self.supply_carbon_dioxide(room.intake),
                 drawn_by_others: AirFlow::clamped(drawn[index]),
                 now,
@@ -299,12 +310,7 @@ impl Engine {
             Intake::Room(from) => self.rooms[from].state.air,
             Intake::Space(from) => self.space_air(from, now),
         };
-        let shell_faces = match room.shell.around {
-            Around::Outdoors => outdoors,
-            Around::Room(beside) => self.rooms[beside].state.air,
-            Around::Space(space) => self.space_air(space, now),
-        }
-        .map(|air| air.temperature());
+        let (shell_faces, probe) = (self.shell_faces(index, now), self.probe(index));
         let memory = &mut self.rooms[index];
         memory.state.supply = supply;
         if memory.in_danger() {
@@ -322,6 +328,7 @@ impl Engine {
                 supply: supply.as_ref(),
                 outdoors: outdoors.map(|air| air.humidity_ratio()).or(supply.map(|air| air.humidity_ratio())),
                 shell_faces,
+                probe,
                 supply_carbon_dioxide: CarbonDioxide::clamped(OUTDOOR_CARBON_DIOXIDE),
                 drawn_by_others: AirFlow::clamped(0.0),
                 now,
@@ -344,16 +351,23 @@ impl Engine {
 
     fn settle_alerts(&mut self, now: &Now, effects: &mut Vec<Effect>) {
         let voice = Voice { units: self.farm.site.units, time_zone: self.farm.site.time_zone.clone() };
-        let site_conditions = self.site_conditions(now);
+        let site_conditions = AlertKind::OF_SITE.map(|kind| self.site_condition(kind, now));
         for (alert, condition) in self.site.alerts.iter_mut().zip(site_conditions) {
             if alert.take(condition, now) {
                 effects.push(transition(alert, &self.farm.site.title, &voice, now));
             }
         }
         for index in 0..self.rooms.len() {
-            let stale = self.stale_condition(Place::Room(index), now);
             let room = &self.farm.rooms[index];
-            let conditions = self.rooms[index].conditions(room, stale, now);
+            let view = conditions::View {
+                room,
+                memory: &self.rooms[index],
+                around: self.shell_faces(index, now),
+                probe: self.probe(index),
+                stale: self.stale_condition(Place::Room(index), now),
+                now,
+            };
+            let conditions = AlertKind::OF_ROOM.map(|kind| view.condition(kind));
             for (alert, condition) in self.rooms[index].state.alerts.iter_mut().zip(conditions) {
                 if alert.take(condition, now) {
                     effects.push(transition(alert, &room.title, &voice, now));

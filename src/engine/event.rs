@@ -57,6 +57,11 @@ pub enum Event {
     Connected,
     /// The connection to the broker was lost.
     Disconnected,
+    /// The state was to be written, and was or was not.
+    StateKept {
+        /// Whether it was.
+        written: bool,
+    },
     /// The calendar clock jumped.
     ClockStepped,
     /// Nothing but time has passed.

@@ -1,6 +1,7 @@
 //! The one owner of state: events in, effects out, and an immutable snapshot for everybody else.
 
 pub mod command;
+mod conditions;
 mod core;
 mod correct;
 pub mod event;

@@ -10,7 +10,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::core::Engine;
 use crate::{
-    advice::plan,
+    advice::{lever, plan},
     model::{
         Case, FanMoves, Farm, Intake, Now, Outlook, Place, Quantity, Room, Service, WaterSupply,
         balance::OUTDOOR_CARBON_DIOXIDE,
@@ -134,6 +134,7 @@ impl Engine {
             state.no_outlook = missing;
             if missing.is_some() {
                 state.outlook = None;
+                state.levers.clear();
                 self.lookout.traces[index] = None;
                 self.lookout.due[index] = Due::No;
             } else if state.outlook.is_none() {
@@ -182,7 +183,7 @@ impl Engine {
         let drawn =
             |moment: Timestamp, case: Case| DryAirFlow::clamped(behind.iter().map(|draw| draw.at(moment, case)).sum());
         let (Some(intake), Some(around)) = (self.intake_feed(room, now), self.around_feed(room, now)) else { return };
-        let projected = projection::project(&Scene {
+        let scene = Scene {
             site: &farm.site,
             room,
             weather: &weather,
@@ -192,7 +193,10 @@ impl Engine {
             drawn: &drawn,
             refilled: true,
             policy: &plan::course,
-        });
+        };
+        let projected = projection::project(&scene);
+        let levers = lever::levers(&scene, &projected.outlook.expected, &farm);
+        self.rooms[index].state.levers = levers;
         let mut outlook = projected.outlook;
         outlook.caveats = self.caveats(index, &weather, now);
         if outlook.expected.findings.tank_empty.is_some() {

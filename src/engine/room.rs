@@ -1,8 +1,8 @@
 //! One room's turn: readings and supply in, moisture, advice and alert conditions out.
 
-use std::time::Duration;
+use std::{collections::VecDeque, time::Duration};
 
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 
 use super::{
     inputs::{Draw, Inputs},
@@ -11,8 +11,7 @@ use super::{
 };
 use crate::{
     advice::{
-        Alert, AlertKind, Decision, Priority, Reason,
-        alert::{Condition, Message},
+        Alert, AlertKind, Decision, Reason,
         decide::{self, AirAdvice, AirSituation, MoistureAdvice, MoistureSituation},
     },
     model::{
@@ -20,7 +19,7 @@ use crate::{
         balance::{Inflow, Span, emission_between},
         farm::Crop,
         fusion::Spreads,
-        outlook::{Findings, NoOutlook},
+        outlook::NoOutlook,
         supply::as_it_enters,
     },
     physics::{BelowFreezing, MoistAir},
@@ -31,10 +30,11 @@ use crate::{
 const REISSUE: Duration = Duration::from_secs(60);
 /// Stretch of time over which the crop's emission is estimated: several sensor lags, and about one air change.
 const EMISSION_SPAN: Duration = Duration::from_secs(900);
+/// See [`RoomMemory::quarter_hour`].
+const QUARTER_HOUR: Duration = Duration::from_secs(900);
+const MINUTE: Duration = Duration::from_secs(60);
 /// Danger is over when carbon dioxide is heard below this again, in ppm.
 const DANGER_OVER: f64 = decide::PEOPLE_WARN;
-/// Shortfalls that begin within this are warned of.
-const SHORTFALL_WITHIN: SignedDuration = SignedDuration::from_hours(24);
 
 /// What the engine remembers of a room between turns.
 #[derive(Debug, Clone)]
@@ -45,6 +45,8 @@ pub(super) struct RoomMemory {
     danger: bool,
     issued: Option<Duration>,
     emission: Option<f64>,
+    /// Carbon dioxide of the last quarter of an hour, minute by minute, the oldest first.
+    lately: VecDeque<(Duration, CarbonDioxide)>,
     /// When it was estimated; `None` where the clock was not trusted then.
     emission_at: Option<Timestamp>,
     span: Option<OpenSpan>,
@@ -71,6 +73,8 @@ pub(super) struct Surroundings<'a> {
     pub outdoors: Option<HumidityRatio>,
     /// Temperature on the other side of the shell.
     pub shell_faces: Option<Temperature>,
+    /// The coldest surface that a probe measures.
+    pub probe: Option<Temperature>,
     pub supply_carbon_dioxide: CarbonDioxide,
     pub drawn_by_others: AirFlow,
     pub now: &'a Now,
@@ -89,6 +93,7 @@ impl RoomMemory {
                 supply: None,
                 moisture: None,
                 outlook: None,
+                levers: Vec::new(),
                 no_outlook: Some(NoOutlook::NoRoomTemperature),
                 carbon_dioxide_headroom: None,
                 decision: decide::withheld(Reason::NoRoomTemperature, now),
@@ -101,6 +106,7 @@ impl RoomMemory {
             danger: false,
             issued: None,
             emission: None,
+            lately: VecDeque::new(),
             emission_at: None,
             span: None,
             draw: Draw { last: now.elapsed, ..Draw::default() },
@@ -141,6 +147,26 @@ impl RoomMemory {
         } else if ppm(reckoned.carbon_dioxide).is_some_and(|ppm| ppm < DANGER_OVER) {
             self.danger = false;
         }
+    }
+
+    /// Notes carbon dioxide, at most once a minute, for [`Self::quarter_hour`].
+    pub fn watch_carbon_dioxide(&mut self, now: &Now) {
+        let Some(ppm) = self.state.carbon_dioxide.fresh() else {
+            self.lately.clear();
+            return;
+        };
+        if self.lately.back().is_none_or(|(at, _)| now.since(*at) >= MINUTE) {
+            self.lately.push_back((now.elapsed, ppm));
+        }
+        while self.lately.get(1).is_some_and(|(at, _)| now.since(*at) >= QUARTER_HOUR) {
+            self.lately.pop_front();
+        }
+    }
+
+    /// Carbon dioxide a quarter of an hour ago and now; `None` where it was not heard for so long.
+    pub fn quarter_hour(&self, now: &Now) -> Option<(CarbonDioxide, CarbonDioxide)> {
+        let (at, before) = self.lately.front()?;
+        (now.since(*at) >= QUARTER_HOUR).then_some((*before, self.state.carbon_dioxide.fresh()?))
     }
 
     /// Whether all the air there is must be advised.
@@ -256,58 +282,13 @@ impl RoomMemory {
             supply,
             outdoors,
             around: around.shell_faces,
-            probe: None,
+            probe: around.probe,
             air,
         };
         let advice = decide::moisture(&situation);
         self.state.moisture = Some(moisture_state(around.room, supply, &advice));
         self.issue(decide::decision(&situation, &advice, around.now), around.now);
     }
-
-    /// The alert conditions of this room, in the order of [`AlertKind::OF_ROOM`].
-    pub fn conditions(&self, room: &Room, stale: Condition, now: &Now) -> [Condition; 4] {
-        let shortfall = match (self.state.outlook.as_deref(), room.humidifier) {
-            (_, None) => Condition::Clear,
-            (None, Some(_)) => Condition::Missing,
-            (Some(outlook), Some(_)) => shortfall_condition(&outlook.expected.findings, now),
-        };
-        let reckoned = &self.state.reckoned;
-        let for_people = people_condition(reckoned.carbon_dioxide, reckoned.carbon_dioxide_for_people);
-        [shortfall, stale, self.crop_condition(room, reckoned.carbon_dioxide), for_people]
-    }
-
-    fn crop_condition(&self, room: &Room, measured: Option<CarbonDioxide>) -> Condition {
-        let Some(measured) = measured else { return Condition::Missing };
-        if room.crop.is_none() {
-            return Condition::Clear;
-        }
-        let limit = room.bands.carbon_dioxide_limit;
-        let raised = self.state.alerts.iter().any(|a| a.kind == AlertKind::CarbonDioxideCrop && a.stands());
-        // Once raised, it takes five percent below the limit to clear.
-        let threshold = limit.parts_per_million() * if raised { 0.95 } else { 1.0 };
-        if measured.parts_per_million() > threshold {
-            Condition::Present(Priority::Warning, Message::CarbonDioxide { measured, limit })
-        } else {
-            Condition::Clear
-        }
-    }
-}
-
-/// Of the next day: a shortfall that lies further ahead may yet be another forecast's.
-fn shortfall_condition(found: &Findings, now: &Now) -> Condition {
-    let end = now.wall + SHORTFALL_WITHIN;
-    found.shortfall.filter(|shortfall| shortfall.from < end).map_or(Condition::Clear, |shortfall| {
-        Condition::Present(
-            Priority::Warning,
-            Message::Shortfall {
-                from: shortfall.from,
-                to: shortfall.to,
-                worst_at: shortfall.worst_at,
-                worst: shortfall.worst,
-                water: found.water_12_hours,
-            },
-        )
-    })
 }
 
 /// Between these, in g/h, an estimate of what `crop` gives off is believed.
@@ -315,23 +296,6 @@ pub(super) fn emission_bounds(crop: &Crop) -> (f64, f64) {
     let middle = crop.substrate.kilograms() * crop.respiration.middle;
     let upper = crop.substrate.kilograms() * crop.respiration.upper;
     (middle / 3.0, upper * 3.0)
-}
-
-/// For people every sensor counts, believed or not; all clear is only what a believed one says.
-fn people_condition(believed: Option<CarbonDioxide>, heard: Option<CarbonDioxide>) -> Condition {
-    let Some(measured) = heard else { return Condition::Missing };
-    let otherwise = if believed.is_some() { Condition::Clear } else { Condition::Missing };
-    let steps = [
-        (decide::PEOPLE_KEEP_OUT, Priority::Critical),
-        (decide::PEOPLE_LEAVE, Priority::Critical),
-        (decide::PEOPLE_WARN, Priority::Warning),
-    ];
-    steps.into_iter().find(|(limit, _)| measured.parts_per_million() >= *limit).map_or(
-        otherwise,
-        |(limit, priority)| {
-            Condition::Present(priority, Message::CarbonDioxide { measured, limit: CarbonDioxide::clamped(limit) })
-        },
-    )
 }
 
 fn moisture_state(room: &Room, supply: &MoistAir, advice: &MoistureAdvice) -> Moisture {

@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use super::{core::Engine, event::Taken, outdoors, snapshot::SourceState};
 use crate::{
     model::{
-        BelowFreezing, Case, Farm, Fused, Measured, Now, Place, Quantity, Reading, Room,
+        Around, BelowFreezing, Case, Farm, Fused, Measured, Now, Place, Quantity, Reading, Room,
         balance::carbon_dioxide_rise,
         fusion::{self, Moment, Point},
     },
@@ -74,6 +74,7 @@ impl Engine {
         state.moisture = None;
         state.lives_until = lives_until;
         memory.watch_danger();
+        memory.watch_carbon_dioxide(now);
     }
 
     /// What is believed of the air of a space that is only measured; else what it is assumed to be.
@@ -82,6 +83,25 @@ impl Engine {
             let (temperature, humidity) = self.farm.spaces.get(index)?.assumed?;
             MoistAir::from_sensor(temperature, humidity, BelowFreezing::Water, self.site.pressure).ok()
         })
+    }
+
+    /// Temperature on the other side of a room's shell, where it is known.
+    pub(super) fn shell_faces(&self, index: usize, now: &Now) -> Option<Temperature> {
+        let air = match self.farm.rooms[index].shell.around {
+            Around::Outdoors => self.site.outdoors.air,
+            Around::Room(beside) => self.rooms[beside].state.air,
+            Around::Space(space) => self.space_air(space, now),
+        };
+        air.map(MoistAir::temperature)
+    }
+
+    /// The coldest surface of a room that a probe measures.
+    pub(super) fn probe(&self, index: usize) -> Option<Temperature> {
+        let probes = self.at(Place::Room(index)).filter_map(|(_, state)| match state.reading.fresh()? {
+            Measured::SurfaceTemperature(temperature) => Some(temperature),
+            _ => None,
+        });
+        probes.min_by(|a, b| a.celsius().total_cmp(&b.celsius()))
     }
 
     /// Carbon dioxide in a space that is only measured, where it is believed.

@@ -1,11 +1,13 @@
 //! Alert conditions of the whole site.
 
+use std::{collections::VecDeque, time::Duration};
+
 use jiff::SignedDuration;
 
 use super::core::Engine;
 use crate::{
     advice::{
-        AlertKind, Priority,
+        AlertKind, Priority, Warning,
         alert::{AlertState, Condition, Message},
     },
     model::{Now, Place, Reading},
@@ -14,11 +16,53 @@ use crate::{
 /// Forecasts are renewed at least every six hours; one that was fetched longer ago than this has failed to be renewed.
 const FORECAST_OLD: SignedDuration = SignedDuration::from_hours(8);
 
+/// So many breaks of the connection to the broker in [`BREAKS_WITHIN`] are no accident any more.
+const FLAPPING: u32 = 3;
+/// See [`FLAPPING`].
+const BREAKS_WITHIN: Duration = Duration::from_secs(600);
+/// Breaks remembered.
+const MOST_BREAKS: usize = 32;
+
+/// What goes wrong around the engine.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Troubles {
+    /// When the connection to the broker broke, the latest last.
+    broken: VecDeque<Duration>,
+    /// Whether the state could not be written when that was tried last.
+    pub state_lost: bool,
+}
+
+impl Troubles {
+    /// The connection broke.
+    pub fn connection_broke(&mut self, now: &Now) {
+        if self.broken.len() == MOST_BREAKS {
+            self.broken.pop_front();
+        }
+        self.broken.push_back(now.elapsed);
+    }
+
+    fn breaks(&self, now: &Now) -> u32 {
+        let recent = self.broken.iter().filter(|at| now.since(**at) <= BREAKS_WITHIN).count();
+        u32::try_from(recent).unwrap_or(u32::MAX)
+    }
+}
+
 impl Engine {
-    /// In the order of [`crate::advice::AlertKind::OF_SITE`].
-    pub(super) fn site_conditions(&self, now: &Now) -> [Condition; 3] {
-        let stale = self.stale_condition(Place::Outdoors, now);
-        [self.hard_frost(now), self.forecast_old(now), stale]
+    /// What holds of an alert of the site at this turn.
+    pub(super) fn site_condition(&self, kind: AlertKind, now: &Now) -> Condition {
+        let told = |warning| Condition::Present(Priority::Warning, Message::Warning(warning));
+        match kind {
+            AlertKind::HardFrost => self.hard_frost(now),
+            AlertKind::ForecastOld => self.forecast_old(now),
+            AlertKind::SensorStale => self.stale_condition(Place::Outdoors, now),
+            AlertKind::ClockNotTrusted if !now.trusted => told(Warning::ClockNotTrusted),
+            AlertKind::BrokerFlapping => match self.troubles.breaks(now) {
+                breaks if breaks >= FLAPPING => told(Warning::BrokerFlapping { breaks }),
+                _ => Condition::Clear,
+            },
+            AlertKind::StorageFailing if self.troubles.state_lost => told(Warning::StorageFailing),
+            _ => Condition::Clear,
+        }
     }
 
     /// Whether configured sources of a place, or on its surfaces, are silent. After a restart an alert that stood waits

@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use super::forecasts::ServiceState;
 use super::inputs::{InputCounts, Inputs, TankLevel};
 use crate::{
-    advice::{Alert, Decision},
+    advice::{Alert, Decision, lever::Lever},
     model::{
         Farm, Forecast, Identifier, Measured, Now, Offset, Outlook, Place, Quantity, Reading, Reckoned, Service,
         Source, Spread, fusion::Spreads, outlook::NoOutlook,
@@ -110,6 +110,8 @@ pub struct RoomState {
     pub moisture: Option<Moisture>,
     /// The hours ahead; `None` where nothing can be said of them.
     pub outlook: Option<Arc<Outlook>>,
+    /// What would help in the hours ahead, best first.
+    pub levers: Vec<Lever>,
     /// Why nothing can be said of the hours ahead. For some seconds after a start there may be neither.
     pub no_outlook: Option<NoOutlook>,
     /// How far carbon dioxide is below the crop's limit (negative: above it), in ppm.

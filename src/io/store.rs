@@ -12,11 +12,11 @@ use std::{
     time::Duration,
 };
 
-use tokio::sync::watch;
+use tokio::sync::{mpsc, watch};
 
 use crate::{
     config::Config,
-    engine::{Engine, Snapshot},
+    engine::{Engine, Event, Snapshot},
     wire::state_file::{self, BadState, State},
 };
 
@@ -184,7 +184,7 @@ fn settings(snapshot: &Snapshot) -> u64 {
 }
 
 /// Writes every state that comes, the last one at the latest when the sender is gone.
-pub async fn run(directory: PathBuf, mut states: watch::Receiver<State>) {
+pub async fn run(directory: PathBuf, mut states: watch::Receiver<State>, events: mpsc::Sender<Event>) {
     let mut told = false;
     // A state that comes while another is written is seen at the next turn, the last one before the sender's end too.
     while states.changed().await.is_ok() {
@@ -197,6 +197,8 @@ pub async fn run(directory: PathBuf, mut states: watch::Receiver<State>) {
                 continue;
             }
         };
+        // A full queue loses this; the next state comes within minutes.
+        let _ = events.try_send(Event::StateKept { written: result.is_ok() });
         match result {
             Ok(()) if told => {
                 told = false;

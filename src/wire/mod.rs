@@ -5,6 +5,7 @@ pub mod description;
 pub mod document;
 pub mod event_log;
 pub mod inputs;
+pub mod levers;
 pub mod lifecycle;
 pub mod outbox;
 pub mod outlook;

@@ -231,11 +231,31 @@ enum PriorityBody {
 #[derive(Debug, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", rename_all_fields = "kebab-case")]
 enum MessageBody {
-    HardFrost { from: Moment, coldest_at: Moment, celsius: f64, measured_celsius: Option<f64> },
-    ForecastOld { fetched: Option<Moment> },
-    Shortfall { from: Moment, to: Option<Moment>, worst_at: Moment, kilograms_per_hour: f64, litres: Option<f64> },
-    Stale { sensors: Vec<String> },
-    CarbonDioxide { measured_ppm: f64, limit_ppm: f64 },
+    HardFrost {
+        from: Moment,
+        coldest_at: Moment,
+        celsius: f64,
+        measured_celsius: Option<f64>,
+    },
+    ForecastOld {
+        fetched: Option<Moment>,
+    },
+    Shortfall {
+        from: Moment,
+        to: Option<Moment>,
+        worst_at: Moment,
+        kilograms_per_hour: f64,
+        litres: Option<f64>,
+    },
+    Stale {
+        sensors: Vec<String>,
+    },
+    CarbonDioxide {
+        measured_ppm: f64,
+        limit_ppm: f64,
+    },
+    /// A warning whose numbers are reckoned anew within minutes: only that it stood is kept.
+    BeforeRestart,
 }
 
 impl Body {
@@ -433,6 +453,7 @@ impl MessageBody {
                 measured_ppm: rounded(measured.parts_per_million(), 1),
                 limit_ppm: rounded(limit.parts_per_million(), 1),
             },
+            Message::Warning(_) | Message::BeforeRestart => Self::BeforeRestart,
         }
     }
 
@@ -457,6 +478,7 @@ impl MessageBody {
                 measured: CarbonDioxide::from_parts_per_million(measured_ppm)?,
                 limit: CarbonDioxide::from_parts_per_million(limit_ppm)?,
             },
+            Self::BeforeRestart => Message::BeforeRestart,
         })
     }
 }

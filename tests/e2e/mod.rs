@@ -8,9 +8,9 @@ pub mod farm;
 mod faults;
 mod freeze;
 mod inputs;
-pub mod observations;
+mod observations;
 mod restart;
-pub mod service;
+mod service;
 mod values;
 
 use std::time::{Duration, Instant};

@@ -184,3 +184,45 @@ fn a_refused_message_is_counted_each_time_and_told_once() {
     bench.event(Event::Rejected { source: 3, rejection });
     assert_eq!(bench.notices.iter().filter(|notice| notice.contains("was refused")).count(), 2);
 }
+
+#[test]
+fn a_wrong_date_is_told_after_five_minutes_and_is_over_when_it_is_right() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.now.trusted = false;
+    bench.event(Event::Tick);
+    assert_eq!(bench.site_alert(AlertKind::ClockNotTrusted), "pending");
+    bench.pass(Duration::from_secs(301));
+    assert_eq!(bench.site_alert(AlertKind::ClockNotTrusted), "warning");
+    bench.now.trusted = true;
+    bench.event(Event::ClockStepped);
+    assert_eq!(bench.site_alert(AlertKind::ClockNotTrusted), "normal");
+}
+
+#[test]
+fn one_break_of_the_connection_is_no_alert_and_three_in_ten_minutes_are() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    let mut states = Vec::new();
+    for _ in 0..3 {
+        bench.event(Event::Connected);
+        bench.pass(Duration::from_secs(120));
+        bench.event(Event::Disconnected);
+        // Said twice, it broke once.
+        bench.event(Event::Disconnected);
+        states.push(bench.site_alert(AlertKind::BrokerFlapping));
+    }
+    assert_eq!(states, ["normal", "normal", "warning"]);
+    bench.event(Event::Connected);
+    bench.pass(Duration::from_secs(1_300));
+    assert_eq!(bench.site_alert(AlertKind::BrokerFlapping), "normal");
+}
+
+#[test]
+fn a_state_that_cannot_be_written_is_told_until_it_can() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.event(Event::StateKept { written: true });
+    assert_eq!(bench.site_alert(AlertKind::StorageFailing), "normal");
+    bench.event(Event::StateKept { written: false });
+    assert_eq!(bench.site_alert(AlertKind::StorageFailing), "warning");
+    bench.event(Event::StateKept { written: true });
+    assert_eq!(bench.site_alert(AlertKind::StorageFailing), "normal");
+}

@@ -6,6 +6,7 @@ mod correct;
 mod fallback;
 pub mod harness;
 mod inputs;
+mod levers;
 mod limits;
 mod outlook;
 mod winter;

@@ -1,7 +1,6 @@
 //! The bridge against a real broker, and the tree against an independent reader of the convention.
 
 mod bridge;
-mod check;
 mod conformance;
 mod links;
 mod peers;
