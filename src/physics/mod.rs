@@ -17,6 +17,7 @@ pub mod water;
 
 mod pair;
 mod solve;
+mod table;
 
 pub use mixing::{InletFog, Mixture, MixtureError, inlet_fog, mix};
 pub use moist_air::{MoistAir, MoistAirError};
@@ -25,22 +26,48 @@ pub use saturation::{BelowFreezing, Curve, SaturationError};
 
 /// Bare numbers for the inner loops of models, which have checked their inputs: °C, Pa, kg/kg, kJ/kg.
 pub(crate) mod bare {
-    pub(crate) use super::moist_air::{enthalpy, humidity_ratio, saturated_humidity_ratio, vapour_pressure};
+    use super::Curve;
+    pub(crate) use super::moist_air::{enthalpy, humidity_ratio, vapour_pressure};
     pub(crate) use super::water::{
-        DRY_AIR_HEAT_CAPACITY, VAPOUR_AT_ZERO, VAPOUR_HEAT_CAPACITY, ice_enthalpy, liquid_enthalpy, vapour_enthalpy,
+        DRY_AIR_HEAT_CAPACITY, LIQUID_HEAT_CAPACITY, VAPOUR_AT_ZERO, VAPOUR_HEAT_CAPACITY, ice_enthalpy,
+        liquid_enthalpy, vapour_enthalpy,
     };
 
-    /// Saturation vapour pressure in air of `pascals` with its slope, Pa and Pa/K.
-    pub(crate) fn saturation(curve: super::Curve, celsius: f64, pascals: f64) -> (f64, f64) {
-        let point = curve.at(celsius, pascals);
-        (point.pressure, point.slope)
+    /// Saturation vapour pressure in air of `pascals` with its slope, Pa and Pa/K; by table, within a millionth.
+    pub(crate) fn saturation(curve: Curve, celsius: f64, pascals: f64) -> (f64, f64) {
+        let (pure, pure_slope) = super::table::saturation(curve, celsius);
+        let (factor, factor_slope, _) = curve.enhancement(celsius, pascals);
+        (factor * pure, factor * pure_slope + factor_slope * pure)
+    }
+
+    /// Humidity ratio of saturated air with its slope, kg/kg and 1/K. Short of boiling: vapour is at most nine tenths.
+    pub(crate) fn saturated_humidity_ratio(curve: Curve, celsius: f64, pascals: f64) -> (f64, f64) {
+        let (vapour, slope) = saturation(curve, celsius, pascals);
+        let vapour = vapour.min(0.9 * pascals);
+        let dry = pascals - vapour;
+        let ratio = super::moist_air::MASS_RATIO / dry;
+        (ratio * vapour, ratio * slope * pascals / dry)
     }
 
     /// Temperature at and below which a surface gets wet or frosted in air of this vapour pressure, °C: the frost point
-    /// below freezing, else the dew point. `None` for air too dry to have either.
-    pub(crate) fn saturates_at(vapour: f64, pascals: f64) -> Option<f64> {
-        let curve = if vapour <= super::Curve::Ice.at_zero(pascals) { super::Curve::Ice } else { super::Curve::Water };
-        curve.invert(vapour, pascals).ok()
+    /// below freezing, else the dew point. `near` is a first guess. `None` for air too dry to have either.
+    pub(crate) fn saturates_at(vapour: f64, pascals: f64, near: f64) -> Option<f64> {
+        let curve = if vapour <= Curve::Ice.at_zero(pascals) { Curve::Ice } else { Curve::Water };
+        let (lowest, highest) = if curve == Curve::Ice { (-100.0, 0.0) } else { (0.0, 100.0) };
+        if vapour <= saturation(curve, lowest, pascals).0 && curve == Curve::Ice {
+            return None;
+        }
+        let mut celsius = near.clamp(lowest, highest);
+        // Newton's method on the logarithm; its error after a step of s kelvins is about s²/300.
+        for _ in 0..8 {
+            let (pressure, slope) = saturation(curve, celsius, pascals);
+            let step = (vapour / pressure).ln() * pressure / slope;
+            celsius = (celsius + step).clamp(lowest, highest);
+            if step.abs() < 0.5 {
+                break;
+            }
+        }
+        Some(celsius)
     }
 
     /// Volume of moist air that holds a kilogram of dry air, m³.

@@ -470,7 +470,7 @@ pub(crate) fn enthalpy(celsius: f64, humidity_ratio: f64) -> f64 {
 }
 
 /// Humidity ratio of saturated air with its first two derivatives by temperature; infinite at and beyond boiling.
-pub(crate) fn saturated_humidity_ratio(curve: Curve, celsius: f64, pascals: f64) -> (f64, f64, f64) {
+pub(super) fn saturated_humidity_ratio(curve: Curve, celsius: f64, pascals: f64) -> (f64, f64, f64) {
     let point = curve.at(celsius, pascals);
     let dry = pascals - point.pressure;
     if dry <= 0.0 {

@@ -188,7 +188,7 @@ impl Curve {
     }
 
     /// Enhancement factor with its first two derivatives by temperature. Zero pressure means pure water: 1.
-    fn enhancement(self, celsius: f64, pascals: f64) -> (f64, f64, f64) {
+    pub(super) fn enhancement(self, celsius: f64, pascals: f64) -> (f64, f64, f64) {
         if pascals <= 0.0 {
             return (1.0, 0.0, 0.0);
         }

@@ -12,7 +12,7 @@ pub(crate) const VAPOUR_HEAT_CAPACITY: f64 = 1.86;
 /// Enthalpy of water vapour at 0 °C, kJ/kg.
 pub(crate) const VAPOUR_AT_ZERO: f64 = 2501.0;
 /// Heat capacity of liquid water, kJ/(kg·K).
-pub(super) const LIQUID_HEAT_CAPACITY: f64 = 4.186;
+pub(crate) const LIQUID_HEAT_CAPACITY: f64 = 4.186;
 /// Enthalpy of ice at 0 °C, kJ/kg.
 pub(super) const ICE_AT_ZERO: f64 = -333.4;
 /// Heat capacity of ice, kJ/(kg·K).

@@ -9,7 +9,8 @@ mod engine;
 mod harness;
 mod moist_air;
 mod page;
+mod room;
 mod wire;
 
-criterion_group!(speed, engine::benches, moist_air::benches, page::benches, wire::benches);
+criterion_group!(speed, engine::benches, moist_air::benches, page::benches, room::benches, wire::benches);
 criterion_main!(speed);

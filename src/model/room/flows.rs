@@ -132,7 +132,7 @@ impl Ways {
             FanMoves::Exhaust => (own + drawn, 0.0, own + drawn),
             FanMoves::Both => (own + drawn, own, drawn),
         };
-        Flows { supplied, leaked: (balanced + unbalanced.hypot(leak) - supplied).max(0.0) }
+        Flows { supplied, leaked: (balanced + (unbalanced * unbalanced + leak * leak).sqrt() - supplied).max(0.0) }
     }
 
     /// The supply after exchanger and intake heater, and the heater's heat in kJ/h.

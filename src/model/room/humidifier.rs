@@ -9,8 +9,8 @@ use crate::{
     physics::{
         Curve,
         bare::{
-            DRY_AIR_HEAT_CAPACITY, VAPOUR_AT_ZERO, VAPOUR_HEAT_CAPACITY, liquid_enthalpy, saturated_humidity_ratio,
-            specific_volume, vapour_enthalpy,
+            DRY_AIR_HEAT_CAPACITY, LIQUID_HEAT_CAPACITY, VAPOUR_AT_ZERO, VAPOUR_HEAT_CAPACITY, liquid_enthalpy,
+            saturated_humidity_ratio, specific_volume, vapour_enthalpy,
         },
     },
     units::Pressure,
@@ -75,9 +75,9 @@ fn lacking(celsius: f64, humidity_ratio: f64, pascals: f64) -> f64 {
     let mut at = celsius;
     let mut rise = 0.0;
     // Newton's method on c_p (T − T*) = L (W_sat(T*) − W); the second step ends within 0.1 % from 50 % RH upwards.
-    for _ in 0..3 {
-        let (saturated, slope, _) = saturated_humidity_ratio(Curve::Water, at, pascals);
-        let latent = VAPOUR_AT_ZERO + (VAPOUR_HEAT_CAPACITY - 4.186) * at;
+    for _ in 0..2 {
+        let (saturated, slope) = saturated_humidity_ratio(Curve::Water, at, pascals);
+        let latent = VAPOUR_AT_ZERO + (VAPOUR_HEAT_CAPACITY - LIQUID_HEAT_CAPACITY) * at;
         rise = saturated - humidity_ratio;
         let step = (latent * rise - capacity * (celsius - at)) / (latent * slope + capacity);
         at -= step;

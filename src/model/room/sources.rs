@@ -30,6 +30,9 @@ pub(super) const PAN_BAND: [f64; 2] = [0.6, 1.7];
 /// rule is not trusted, and the factor stays.
 pub(super) fn breathing(emission: &Emission, celsius: f64) -> f64 {
     let warmer = (celsius - emission.at.celsius()).clamp(-20.0, 20.0);
+    if warmer.abs() < 1e-6 {
+        return emission.rate.grams_per_hour();
+    }
     emission.rate.grams_per_hour() * (TEN_KELVIN_FACTOR.ln() * warmer / 10.0).exp()
 }
 
@@ -93,7 +96,7 @@ impl Basin {
         if at <= 0.0 || at > 90.0 {
             return Giving::default();
         }
-        let (saturated, slope, _) = saturated_humidity_ratio(Curve::Water, at, pascals);
+        let (saturated, slope) = saturated_humidity_ratio(Curve::Water, at, pascals);
         let slowed = if self.heated() {
             1.0
         } else {

@@ -297,9 +297,12 @@ fn wets(moisture: &mut Moisture, given: &Given<'_>, solved: &Solved, hours: &mut
 /// A humidistat that runs at full duty, or not at all, until the target is reached, and holds it from there.
 fn arrives(moisture: &Moisture, given: &Given<'_>, solved: &Solved, (hours, throw): (&mut f64, &mut Throw)) -> bool {
     let partly = *throw == Throw::Held && solved.duty > 0.0 && solved.duty < 1.0;
-    let now = moisture.target_now(given);
     let from = moisture.from().1;
-    if !partly || (from - now).abs() < ARRIVED * now {
+    if !partly || (from - solved.target).abs() < ARRIVED * solved.target {
+        return false;
+    }
+    let now = moisture.target_now(given);
+    if (from - now).abs() < ARRIVED * now {
         return false;
     }
     let full = if from < now { 1.0 } else { 0.0 };

@@ -62,6 +62,8 @@ pub(super) struct Wetting {
     pub onset: f64,
     /// Rise of the onset with the room's temperature.
     pub by_temperature: f64,
+    /// Heat that each kilogram gives to the surface, kJ/kg.
+    latent: f64,
     /// Heat that comes back to the air for each kilogram, kJ/kg: the share of the latent heat that does not go outwards.
     pub returned: f64,
     /// Below 0 °C.
@@ -85,8 +87,7 @@ fn curve_at(celsius: f64) -> Curve {
 }
 
 fn saturated(celsius: f64, pascals: f64) -> (f64, f64) {
-    let (value, slope, _) = saturated_humidity_ratio(curve_at(celsius), celsius, pascals);
-    (value, slope)
+    saturated_humidity_ratio(curve_at(celsius), celsius, pascals)
 }
 
 impl Wall {
@@ -114,28 +115,6 @@ impl Wall {
         around + self.factor * (inside - around)
     }
 
-    /// Temperature of the surface while it takes vapour out of air of this humidity ratio, from its dry one.
-    fn while_wet(&self, dry: f64, humidity_ratio: f64, pascals: f64) -> f64 {
-        let mut celsius = dry;
-        // The balance is convex and rising in the temperature: from below, the first step lands above the root and the
-        // others come down to it, halving the number of wrong digits. A surface that crosses 0 °C stays at 0 °C.
-        for _ in 0..4 {
-            let curve = curve_at(dry);
-            let (at_surface, slope, _) = saturated_humidity_ratio(curve, celsius, pascals);
-            let carried = latent_heat(curve, celsius) * self.transfer;
-            let excess = self.films * (celsius - dry) - carried * (humidity_ratio - at_surface);
-            let step = excess / (self.films + carried * slope);
-            celsius -= step;
-            if dry < 0.0 && celsius > 0.0 {
-                celsius = 0.0;
-            }
-            if step.abs() < 0.002 {
-                break;
-            }
-        }
-        celsius
-    }
-
     /// How the wall takes vapour from air near this state.
     pub fn wetting(&self, inside: f64, humidity_ratio: f64, around: f64, pascals: f64) -> Wetting {
         let dry = self.dry(inside, around);
@@ -145,15 +124,31 @@ impl Wall {
         let latent = latent_heat(curve, dry);
         let excess = humidity_ratio - onset;
         let wet = excess > 0.0;
-        let whole = self.transfer * self.area;
+        let carried = latent * self.transfer;
+        // The surface's temperature above the dry one, by two steps of Newton's method on its balance, which is smooth: the
+        // second ends within a thousandth of a kelvin. A surface that condensation warms to 0 °C stays there.
+        let warmer = carried * excess / (self.films + carried * slope);
+        let mut at_surface = onset + slope * warmer;
+        if excess > 1e-5 {
+            let (first, first_slope) = saturated_humidity_ratio(curve, dry + warmer, pascals);
+            let step =
+                (self.films * warmer - carried * (humidity_ratio - first)) / (self.films + carried * first_slope);
+            at_surface = first - first_slope * step;
+        }
         // Through the onset and the present state, so that the flow vanishes exactly where the wall dries.
+        let whole = self.transfer * self.area;
         let rate = if excess > 1e-5 {
-            let (at_surface, _) = saturated(self.while_wet(dry, humidity_ratio, pascals), pascals);
-            whole * ((humidity_ratio - at_surface) / excess).max(0.0)
+            whole * ((humidity_ratio - at_surface) / excess).clamp(0.0, 1.0)
         } else {
-            whole * self.films / (self.films + latent * self.transfer * slope)
+            whole * self.films / (self.films + carried * slope)
         };
-        Wetting { rate, onset, by_temperature, returned: latent * self.factor, frozen: dry < 0.0, wet }
+        Wetting { rate, onset, by_temperature, latent, returned: latent * self.factor, frozen: dry < 0.0, wet }
+    }
+
+    /// How much the vapour that it takes warms the surface, K.
+    fn warmed(&self, wetting: &Wetting, humidity_ratio: f64) -> f64 {
+        let flow = wetting.rate * (humidity_ratio - wetting.onset).max(0.0);
+        wetting.latent * flow / (self.area * self.films)
     }
 }
 
@@ -185,12 +180,11 @@ impl Surfaces {
         let at = |factor: f64| around + factor * (inside - around);
         let (surface, factor) = factors.min_by(|a, b| at(a.1).total_cmp(&at(b.1)))?;
         let mut celsius = at(factor);
-        let wall = self.walls.iter().find(|wall| wall.surface == surface);
-        if let Some(wall) = wall.filter(|_| humidity_ratio > saturated(celsius, pascals).0) {
-            celsius = wall.while_wet(celsius, humidity_ratio, pascals);
+        if let Some(wall) = self.walls.iter().find(|wall| wall.surface == surface) {
+            celsius += wall.warmed(&wall.wetting(inside, humidity_ratio, around, pascals), humidity_ratio);
         }
         let vapour = crate::physics::bare::vapour_pressure(humidity_ratio, pascals);
-        let wets_at = saturates_at(vapour, pascals)?;
+        let wets_at = saturates_at(vapour, pascals, celsius)?;
         Some(Dew {
             surface,
             temperature: Temperature::clamped(celsius),
@@ -201,7 +195,7 @@ impl Surfaces {
 
 /// Humidity ratio at a relative humidity over liquid water, with its slope by temperature; cut short of boiling.
 pub(super) fn at_humidity(relative: f64, celsius: f64, pascals: f64) -> (f64, f64) {
-    let (pressure, slope) = saturation(Curve::Water, celsius.clamp(-60.0, 80.0), pascals);
+    let (pressure, slope) = saturation(Curve::Water, celsius, pascals);
     let vapour = (relative * pressure).min(0.9 * pascals);
     let ratio = humidity_ratio(vapour, pascals);
     (ratio, ratio * pascals / (pascals - vapour) * slope / pressure)
