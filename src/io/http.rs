@@ -8,7 +8,7 @@
 use std::{net::IpAddr, sync::Arc, time::Duration};
 
 use axum::{
-    Router,
+    Extension, Router,
     body::Body,
     extract::{Path, Request, State},
     http::{HeaderName, HeaderValue, Method, StatusCode, Uri, header},
@@ -16,7 +16,11 @@ use axum::{
     response::{IntoResponse, Response},
     routing::get,
 };
-use hyper::server::conn::http1;
+use hyper::{
+    body::Incoming,
+    server::conn::http1,
+    service::{Service, service_fn},
+};
 use hyper_util::{
     rt::{TokioIo, TokioTimer},
     service::TowerToHyperService,
@@ -41,6 +45,8 @@ use crate::{
 
 mod events;
 
+use events::{Ending, Events};
+
 /// Connections at one time; more wait in the listener's queue.
 const MOST_CONNECTIONS: usize = 32;
 /// Time for the head of a request, and for the next one on an idle connection.
@@ -52,8 +58,6 @@ const LIFE: Duration = Duration::from_secs(20);
 /// Open pages that are told of changes at one time; the others ask by themselves. At least half of the connections
 /// stay free for everything else.
 const MOST_LISTENERS: usize = 16;
-/// How long a page is told of changes before it asks for that anew: it ends before its connection does.
-const LISTEN: Duration = Duration::from_secs(15);
 /// Time for the answer in flight when a connection's life ends, or the daemon stops.
 const GRACE: Duration = Duration::from_secs(2);
 /// Pause after the system refused to accept, as it does when file handles run out.
@@ -128,11 +132,17 @@ async fn accept(listener: &TcpListener, permits: &Arc<Semaphore>) -> (TcpStream,
 }
 
 async fn connection(stream: TcpStream, router: Router, _permit: OwnedSemaphorePermit, mut closed: watch::Receiver<()>) {
+    let (living, ending) = watch::channel(());
+    let service = TowerToHyperService::new(router);
+    let service = service_fn(move |mut request: Request<Incoming>| {
+        request.extensions_mut().insert(Ending(ending.clone()));
+        service.call(request)
+    });
     let connection = http1::Builder::new()
         .timer(TokioTimer::new())
         .header_read_timeout(HEAD_WITHIN)
         .max_buf_size(LARGEST_HEAD)
-        .serve_connection(TokioIo::new(stream), TowerToHyperService::new(router));
+        .serve_connection(TokioIo::new(stream), service);
     tokio::pin!(connection);
     tokio::select! {
         _ = connection.as_mut() => return,
@@ -141,6 +151,7 @@ async fn connection(stream: TcpStream, router: Router, _permit: OwnedSemaphorePe
         _ = closed.changed() => {}
     }
     connection.as_mut().graceful_shutdown();
+    drop(living);
     // An error of a connection concerns only the client that caused it.
     let _ = timeout(GRACE, connection).await;
 }
@@ -233,12 +244,12 @@ fn units(uri: &Uri) -> Option<UnitSystem> {
     })
 }
 
-async fn events(State(shared): State<Arc<Shared>>) -> Response {
+async fn events(State(shared): State<Arc<Shared>>, Extension(ending): Extension<Ending>) -> Response {
     let Ok(permit) = Arc::clone(&shared.listeners).try_acquire_owned() else {
         let sentence = "Too many pages are open to tell each of changes; load the page again to see what is new.\n";
         return (StatusCode::SERVICE_UNAVAILABLE, sentence).into_response();
     };
-    let stream = events::Events::new(shared.snapshots.clone(), LISTEN, permit);
+    let stream = Events::new(shared.snapshots.clone(), ending, permit);
     ([(header::CONTENT_TYPE, "text/event-stream")], Body::new(stream)).into_response()
 }
 

@@ -226,7 +226,7 @@ async fn a_stream_of_changes_ends_in_good_order_before_its_connection_is_cut() {
     let mut stream = served.connect().await;
     stream.write_all(request.as_bytes()).await.unwrap();
     let mut answer = String::new();
-    timeout(Duration::from_secs(19), stream.read_to_string(&mut answer)).await.expect("no end").unwrap();
+    timeout(Duration::from_secs(22), stream.read_to_string(&mut answer)).await.expect("no end").unwrap();
     assert!(answer.ends_with("0\r\n\r\n"), "cut in the middle: {answer}");
     assert!(answer.matches("event: alive").count() >= 2, "{answer}");
 }

@@ -12,7 +12,7 @@ use std::{
 use hyper::body::{Body, Bytes, Frame};
 use tokio::{
     sync::{OwnedSemaphorePermit, watch},
-    time::{Sleep, sleep, timeout},
+    time::{sleep, timeout},
 };
 
 use crate::engine::Snapshot;
@@ -24,30 +24,34 @@ const BEAT: Duration = Duration::from_secs(5);
 
 type Step = Pin<Box<dyn Future<Output = Option<(Bytes, Listening)>> + Send>>;
 
+/// Closes when a connection's life ends, or the daemon stops.
+#[derive(Debug, Clone)]
+pub(super) struct Ending(pub watch::Receiver<()>);
+
 /// The stream to one page.
 pub(super) struct Events(Step);
 
 struct Listening {
     snapshots: watch::Receiver<Arc<Snapshot>>,
     /// Ends the stream in good order; the page asks for the next one.
-    end: Pin<Box<Sleep>>,
+    ending: Ending,
     _permit: OwnedSemaphorePermit,
 }
 
 impl Events {
-    /// Speaks for at most `life`.
-    pub fn new(snapshots: watch::Receiver<Arc<Snapshot>>, life: Duration, permit: OwnedSemaphorePermit) -> Self {
-        let mut listening = Listening { snapshots, end: Box::pin(sleep(life)), _permit: permit };
+    /// Speaks until its connection's `ending`.
+    pub fn new(snapshots: watch::Receiver<Arc<Snapshot>>, ending: Ending, permit: OwnedSemaphorePermit) -> Self {
+        let mut listening = Listening { snapshots, ending, _permit: permit };
         listening.snapshots.mark_unchanged();
         Self(Box::pin(async move { Some((Bytes::from_static(b"retry: 1000\nevent: changed\ndata:\n\n"), listening)) }))
     }
 }
 
 impl Listening {
-    /// The next event; `None` when the stream's life is over, or the engine is gone.
+    /// The next event; `None` when the connection's life is over, or the engine is gone.
     async fn next(mut self) -> Option<(Bytes, Self)> {
         let event = tokio::select! {
-            () = self.end.as_mut() => return None,
+            _ = self.ending.0.changed() => return None,
             event = heard(&mut self.snapshots) => event?,
         };
         Some((Bytes::from_static(event), self))

@@ -10,10 +10,12 @@ use maud::{DOCTYPE, Markup, html};
 use crate::{advice::Voice, engine::Snapshot, model::Room, units::UnitSystem};
 
 mod night;
+mod outlook;
 mod plot;
 mod psychrometric;
 mod sections;
 mod sources;
+mod sun;
 
 /// The page's look; served as it is.
 pub const STYLE: &str = include_str!("page.css");
@@ -145,6 +147,7 @@ fn content(look: &Look<'_>, verdicts: &[night::Verdict]) -> Markup {
         (sections::water(look))
         (sections::alerts(look))
         (sections::air(look, room))
+        (sections::ahead(look, room))
         (sections::advice(look, verdicts))
         (sources::sensors(look))
         (sources::section(look))

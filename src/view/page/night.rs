@@ -1,11 +1,13 @@
 //! One sentence for each room about the coming night, the worst room first.
 
+use std::fmt::Write as _;
+
 use jiff::Timestamp;
 
 use crate::{
     advice::{Alert, AlertKind, AlertState, Mode, Priority, Voice},
     engine::{RoomState, Snapshot},
-    model::Room,
+    model::{Outlook, Room},
     units::WaterVolume,
 };
 
@@ -85,53 +87,136 @@ fn verdict(room: &Room, state: &RoomState, snapshot: &Snapshot, voice: &Voice) -
         };
         return (urgency, with_others(sentence(first, voice, now), others));
     }
-    match state.decision.mode {
-        Mode::Withheld => (Urgency::Unknown, state.decision.sentence(voice)),
-        Mode::Degraded => (Urgency::Watch, state.decision.sentence(voice)),
-        Mode::Active => water(room, state, voice),
+    if state.decision.mode == Mode::Withheld {
+        return (Urgency::Unknown, state.decision.sentence(voice));
+    }
+    let (urgency, sentence) = match (state.outlook.as_deref(), state.no_outlook) {
+        (Some(outlook), _) => ahead(&Night { room, state, outlook, voice, now }),
+        (None, Some(why)) => (Urgency::Watch, why.sentence().to_owned()),
+        (None, None) => (Urgency::Watch, "What the night brings is being worked out.".to_owned()),
+    };
+    if state.decision.mode == Mode::Degraded {
+        let careful = "The settings are the careful ones, because something is missing.";
+        return (urgency.min(Urgency::Watch), format!("{sentence} {careful}"));
+    }
+    (urgency, sentence)
+}
+
+/// Water that the night takes, where it is known: to its end, or the next 12 hours.
+pub(super) fn water(state: &RoomState) -> Option<WaterVolume> {
+    let findings = &state.outlook.as_deref()?.expected.findings;
+    findings.water_to_dawn.or(findings.water_12_hours)
+}
+
+/// When the coming night ends, where an outlook says so.
+pub(super) fn dawn(snapshot: &Snapshot) -> Option<Timestamp> {
+    snapshot.rooms.iter().find_map(|state| state.outlook.as_deref()?.expected.findings.dawn)
+}
+
+/// A room and what is projected of it.
+struct Night<'a> {
+    room: &'a Room,
+    state: &'a RoomState,
+    outlook: &'a Outlook,
+    voice: &'a Voice,
+    now: Timestamp,
+}
+
+impl Night<'_> {
+    fn time(&self, at: Timestamp) -> String {
+        self.voice.time(at, self.now)
+    }
+
+    /// Something that begins in the coming night is acted on; what comes later is only watched.
+    fn urgency(&self, from: Timestamp) -> Urgency {
+        let dawn = self.outlook.expected.findings.dawn;
+        if dawn.is_none_or(|dawn| from <= dawn) { Urgency::Act } else { Urgency::Watch }
     }
 }
 
-/// Water that the next 12 hours take, where it is known.
-pub(super) fn water_ahead(state: &RoomState) -> Option<WaterVolume> {
-    state.outlook.as_deref().and_then(|outlook| outlook.expected.findings.water_12_hours)
+/// What the outlook makes of the night: what the humidifier cannot give, then the tank, the heater, and dry air.
+fn ahead(night: &Night<'_>) -> (Urgency, String) {
+    let findings = &night.outlook.expected.findings;
+    if let Some(short) = &findings.shortfall {
+        let until = short.to.map_or_else(|| "on".to_owned(), |to| format!("to {}", night.time(to)));
+        let driest = findings.driest.map_or_else(String::new, |(at, humidity)| {
+            format!(" The air is driest at {}, {:.0} %.", night.time(at), humidity.percent())
+        });
+        let sentence = format!(
+            "From {} {until} the humidifier cannot give what the target takes: at the worst, {}, it is {} short.{driest} \
+             Before then, warm and moisten the intake air, or add a humidifier, or hold a lower humidity.",
+            night.time(short.from),
+            night.time(short.worst_at),
+            night.voice.units.vapour_flow(short.worst)
+        );
+        return (night.urgency(short.from), sentence);
+    }
+    if let Some(empty) = findings.tank_empty.filter(|empty| night.urgency(*empty) == Urgency::Act) {
+        return (Urgency::Act, tank_sentence(night, empty));
+    }
+    if let Some(short) = &findings.heat_short {
+        let sentence = format!(
+            "From {} the heater cannot hold the temperature; it is worst at {}. Close what lets the cold in, or bring \
+             heat, before then.",
+            night.time(short.from),
+            night.time(short.worst_at)
+        );
+        return (night.urgency(short.from), sentence);
+    }
+    calm(night)
 }
 
-/// The tank against the night's water, where nothing else is wrong.
-fn water(room: &Room, state: &RoomState, voice: &Voice) -> (Urgency, String) {
-    let shown = |water: WaterVolume| voice.units.water_volume(water);
-    let needed = water_ahead(state);
-    let tank = room.humidifier.and_then(|humidifier| humidifier.tank());
-    match (needed, tank) {
-        (Some(needed), Some(tank)) if needed > tank => (
-            Urgency::Act,
-            format!(
-                "The next 12 hours take {} of water, and a full tank holds {}: fill it before the night, and again \
-                 before it is empty.",
-                shown(needed),
-                shown(tank)
-            ),
-        ),
-        (Some(needed), Some(tank)) if needed.litres() >= 0.05 => (
-            Urgency::Well,
-            format!(
-                "The air can be held. The next 12 hours take {} of water; a full tank holds {}.",
-                shown(needed),
-                shown(tank)
-            ),
-        ),
-        (Some(needed), None) if room.humidifier.is_some() && needed.litres() >= 0.05 => {
-            (Urgency::Well, format!("The air can be held. The next 12 hours take {} of water.", shown(needed)))
+fn tank_sentence(night: &Night<'_>, empty: Timestamp) -> String {
+    let units = night.voice.units;
+    let told = night.state.tank.map(|tank| tank.volume);
+    let held = told.or_else(|| night.room.humidifier?.tank());
+    let missing = water(night.state).zip(held).map(|(takes, held)| takes.litres() - held.litres());
+    let how_much = missing.filter(|missing| *missing > 0.0).map_or_else(
+        || "Fill it before then.".to_owned(),
+        |missing| format!("Fill in {} more before then.", units.water_volume(WaterVolume::clamped(missing))),
+    );
+    let taken = if told.is_none() { ", if it is full now" } else { "" };
+    format!("The tank runs out at {}{taken}. {how_much}", night.time(empty))
+}
+
+/// A night in which the equipment can do what is asked of it.
+fn calm(night: &Night<'_>) -> (Urgency, String) {
+    let findings = &night.outlook.expected.findings;
+    let lowest = night.room.bands.relative_humidity.lowest;
+    let mut sentence = String::new();
+    let mut urgency = Urgency::Well;
+    match findings.driest {
+        Some((at, driest)) if driest.ratio() < lowest.ratio() - 0.005 => {
+            urgency = Urgency::Watch;
+            sentence = format!(
+                "Humidity is lowest at {}, {:.0} %, below the band's {:.0} %.",
+                night.time(at),
+                driest.percent(),
+                lowest.percent()
+            );
         }
-        (Some(_), _) => (Urgency::Well, "The air can be held, and takes next to no water.".to_owned()),
-        (None, _) if room.humidifier.is_none() => {
-            (Urgency::Well, "The air is as it should be; the room has no humidifier.".to_owned())
-        }
-        (None, _) => (
-            Urgency::Watch,
-            "All is well now. What the night brings is not known, because there is no forecast for it.".to_owned(),
-        ),
+        Some((_, driest)) => sentence = format!("Humidity stays at {:.0} % or more.", driest.percent()),
+        None => {}
     }
+    if let Some(taken) = water(night.state).filter(|_| night.room.humidifier.is_some()) {
+        let until =
+            findings.dawn.map_or_else(|| "in 12 hours".to_owned(), |dawn| format!("until {}", night.time(dawn)));
+        let _ = write!(sentence, " It takes {} of water {until}.", night.voice.units.water_volume(taken));
+    }
+    if let Some(empty) = findings.tank_empty {
+        let taken = if night.state.tank.is_none() { ", if it is full now" } else { "" };
+        let _ = write!(sentence, " The tank lasts until {}{taken}.", night.time(empty));
+    }
+    if let Some(short) = &night.outlook.colder.findings.shortfall {
+        let _ = write!(sentence, " A colder night would leave the humidifier short from {}.", night.time(short.from));
+    }
+    if let Some(at) = findings.inlet_fog {
+        let _ = write!(sentence, " Fog at the inlet from {}.", night.time(at));
+    }
+    if let Some(at) = findings.standing_mist {
+        let _ = write!(sentence, " Mist stands from {}.", night.time(at));
+    }
+    (urgency, sentence.trim_start().to_owned())
 }
 
 fn with_others(sentence: String, others: &[&Alert]) -> String {

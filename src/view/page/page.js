@@ -10,7 +10,7 @@
   let again = false;
   let source = null;
 
-  const clock = (at) => new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+  const clock = (at) => new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
 
   function say() {
     const text = lost

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use super::{
     Look,
     night::{self, Verdict},
+    outlook::{self, Frame},
     psychrometric::{self, Scene},
 };
 use crate::{
@@ -39,7 +40,7 @@ pub(super) fn water(look: &Look<'_>) -> Markup {
         .zip(&look.snapshot.rooms)
         .enumerate()
         .filter(|(index, _)| look.shows(*index))
-        .filter_map(|(_, (room, state))| Some((room, state, room.humidifier?.water, night::water_ahead(state))))
+        .filter_map(|(_, (room, state))| Some((room, state, room.humidifier?.water, night::water(state))))
         .collect();
     let known: f64 = rows.iter().filter_map(|(.., water)| Some((*water)?.litres())).sum();
     let unknown = rows.iter().filter(|(.., water)| water.is_none()).count();
@@ -78,7 +79,11 @@ pub(super) fn water(look: &Look<'_>) -> Markup {
                     }
                 }
                 p.note {
-                    "What the next 12 hours take."
+                    @match night::dawn(look.snapshot) {
+                        Some(dawn) => { "What is taken until the end of the night, "
+                            (look.voice.time(dawn, look.snapshot.now.wall)) "." }
+                        None => "What the next 12 hours take.",
+                    }
                     @if unknown > 0 { " Where it is not known, the room's temperature, the air it draws in or a forecast \
                         for the night is missing." }
                 }
@@ -173,6 +178,31 @@ pub(super) fn air(look: &Look<'_>, index: usize) -> Markup {
                     @if look.view.room.is_none() { ": " (room.title) }
                 }
                 (psychrometric::chart(&scene, room, &look.voice, look.snapshot.now.wall))
+            }
+        }
+    }
+}
+
+/// The next 48 hours of one room, with what they rest on.
+pub(super) fn ahead(look: &Look<'_>, index: usize) -> Markup {
+    let (room, state, now) = (&look.rooms()[index], &look.snapshot.rooms[index], look.snapshot.now.wall);
+    let place = (look.snapshot.farm.site.latitude, look.snapshot.farm.site.longitude);
+    html! {
+        section.ahead aria-labelledby="ahead" {
+            h2 id="ahead" {
+                "The next 48 hours"
+                @if look.view.room.is_none() { ": " (room.title) }
+            }
+            @match (state.outlook.as_deref(), state.no_outlook) {
+                (Some(outlook), _) => {
+                    (outlook::chart(&Frame { outlook, room, place, voice: &look.voice, now }))
+                    @if !outlook.caveats.is_empty() {
+                        h3 { "What it rests on" }
+                        ul.caveats { @for caveat in &outlook.caveats { li { (caveat.sentence(&look.voice, now)) } } }
+                    }
+                }
+                (None, Some(why)) => p { (why.sentence()) },
+                (None, None) => p { "The outlook is being made." },
             }
         }
     }
