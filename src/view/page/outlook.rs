@@ -21,7 +21,7 @@ use crate::{
 
 const WIDTH: f64 = 400.0;
 const LEFT: f64 = 4.0;
-const RIGHT: f64 = 358.0;
+const RIGHT: f64 = 346.0;
 /// Height of a strip's drawing, and of the line of its title above it.
 const STRIP: f64 = 42.0;
 const TITLE: f64 = 21.0;
@@ -458,9 +458,9 @@ pub(super) mod tests {
         let number = |name: &str| -> f64 {
             frame.split(&format!("{name}=\"")).nth(1).unwrap().split('"').next().unwrap().parse().unwrap()
         };
-        // The tenth to the sixteenth hour of 48 across 354 units.
-        assert!((number("x") - (4.0 + 10.0 / 48.0 * 354.0)).abs() < 0.1, "{}", number("x"));
-        assert!((number("width") - 6.0 / 48.0 * 354.0).abs() < 0.1, "{}", number("width"));
+        // The tenth to the sixteenth hour of 48 across 342 units.
+        assert!((number("x") - (4.0 + 10.0 / 48.0 * 342.0)).abs() < 0.1, "{}", number("x"));
+        assert!((number("width") - 6.0 / 48.0 * 342.0).abs() < 0.1, "{}", number("width"));
         let calm = Outlook { expected: run(0.0, true), ..outlook(true) };
         assert!(!drawn(&calm, UnitSystem::Metric).contains("class=\"worst\""));
     }
