@@ -1,5 +1,6 @@
 //! What outlives a restart: the file, its accidents, and what the engine makes of it.
 
+mod daemon;
 mod file;
 mod kill;
 mod memory;
