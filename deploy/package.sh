@@ -4,11 +4,12 @@
 #     deploy/package.sh PROGRAM ARCHITECTURE FOLDER
 #
 # PROGRAM is the release build for ARCHITECTURE, amd64 or arm64; the package is put into FOLDER, and its path is the last
-# line printed. Needs cargo (for the manual pages and the list of libraries) and dpkg-dev. No root needed.
+# line printed. Needs cargo (for the manual pages and the list of libraries) and dpkg-dev. No root needed. A folder of
+# manual pages and completions that is there already can be named in MISTWRIGHT_DOCUMENTS.
 set -euo pipefail
 
 if (($# != 3)); then
-    sed -n '2,7s/^# \?//p' "${BASH_SOURCE[0]}" >&2
+    sed -n '2,8s/^# \?//p' "${BASH_SOURCE[0]}" >&2
     exit 2
 fi
 program=$(realpath "$1") architecture=$2
@@ -38,8 +39,10 @@ export SOURCE_DATE_EPOCH
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 root=$work/root
-documents=$work/documents
-cargo run --quiet --locked --features documents --bin mistwright-documents -- "$documents"
+documents=${MISTWRIGHT_DOCUMENTS:-$work/documents}
+if [[ ! -d $documents ]]; then
+    cargo run --quiet --locked --features documents --bin mistwright-documents -- "$documents"
+fi
 
 put() { install -D -m "$1" "$2" "$root/$3"; }
 packed() { gzip -9n <"$1" | install -D -m 644 /dev/stdin "$root/$2"; }

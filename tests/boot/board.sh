@@ -25,6 +25,8 @@ fi
 mkdir "$work/root"
 tar -C "$work/root" -xf "$archive"
 image_fill "$work/root" "$package"
+# Long enough for two states to be written.
+export MEASURE_FOR=${MEASURE_FOR:-380} PATIENCE=4
 image_check_unit "$work/root" append:/dev/ttyAMA0 \
     "/bin/bash /check/check.sh /check/$(basename "$package") /check/later.deb"
 # The console is for the report.

@@ -73,7 +73,7 @@ After=mosquitto.service sensors.service
 [Service]
 Type=oneshot
 TimeoutStartSec=infinity
-Environment=HOME=/root MEASURE_FOR=${MEASURE_FOR:-200}
+Environment=HOME=/root MEASURE_FOR=${MEASURE_FOR:-60} PATIENCE=${PATIENCE:-1}
 StandardOutput=$2
 StandardError=$2
 ExecStart=$3
