@@ -3,6 +3,7 @@
 pub mod alert;
 pub mod caveat;
 pub mod decide;
+pub mod doubt;
 pub mod kind;
 pub mod lever;
 pub mod plan;
@@ -12,6 +13,7 @@ pub mod target;
 pub mod warning;
 
 pub use alert::{Alert, AlertState, Priority};
+pub use doubt::{Doubt, Weight, doubts};
 pub use kind::AlertKind;
 pub use sentence::Voice;
 pub use setpoint::{Decision, LimitedBy, Mode, Reason};

@@ -10,22 +10,29 @@ use clap::Args;
 
 use super::BAD_INPUT;
 use crate::{
+    advice::{Doubt, Weight, doubts},
     config::{self, Config},
-    model::{Farm, Intake, Place, Quantity},
+    model::{Farm, Intake, Place},
 };
 
 /// Exit code when the file was read and has problems.
 const PROBLEMS: u8 = 1;
+/// Exit code when the file is good, but has warnings, and `--strict` was given.
+const DOUBTFUL: u8 = 3;
 
 /// Check a configuration file and report every problem at once.
 ///
-/// Prints each problem with file, line, column, key, what is allowed and a hint. Exit code 0: the file is good; 1: it
-/// has problems; 2: it cannot be read.
+/// Prints each problem with file, line, column, key, what is allowed and a hint. A file without problems is judged:
+/// warnings say what will go wrong in the rooms, notes say what is assumed. Exit code 0: the file is good, with or without
+/// warnings and notes; 1: it has problems; 2: it cannot be read; 3: with --strict, it has warnings.
 #[derive(Debug, Args)]
 pub(super) struct CheckArguments {
     /// Configuration file.
     #[arg(value_name = "FILE", default_value = "/etc/mistwright/mistwright.yaml")]
     file: PathBuf,
+    /// Exit with code 3 where there are warnings.
+    #[arg(long)]
+    strict: bool,
 }
 
 pub(super) fn run(arguments: &CheckArguments) -> ExitCode {
@@ -40,7 +47,12 @@ pub(super) fn run(arguments: &CheckArguments) -> ExitCode {
     let mut out = io::stdout().lock();
     // A reader that has gone away, as behind `head`, does not change what the check found.
     let (told, code) = match config::parse(&text, &file) {
-        Ok(config) => (writeln!(out, "{file}: {}", summary(&config)), ExitCode::SUCCESS),
+        Ok(config) => {
+            let doubts = doubts(&config.farm, config.forecast.is_some());
+            let warned = doubts.iter().any(|doubt| doubt.weight() == Weight::Warning);
+            let code = if warned && arguments.strict { ExitCode::from(DOUBTFUL) } else { ExitCode::SUCCESS };
+            (writeln!(out, "{file}: {}", summary(&config, &doubts)), code)
+        }
         Err(problems) => (writeln!(out, "{problems}"), ExitCode::from(PROBLEMS)),
     };
     match told {
@@ -53,11 +65,16 @@ pub(super) fn run(arguments: &CheckArguments) -> ExitCode {
 }
 
 /// What was understood, so that a grower sees that it is what was meant.
-fn summary(config: &Config) -> String {
+fn summary(config: &Config, doubts: &[Doubt]) -> String {
     let Farm { site, spaces, rooms, sources } = &config.farm;
     let mut text =
         format!("good. {} has {} and {}.", site.title, count(rooms.len(), "room"), count(sources.len(), "sensor"));
     text.push_str(&format!("\n  {}", forecasts(config)));
+    append(&mut text, "  ", doubts.iter().filter(|doubt| doubt.place.is_none()), config);
+    for (index, space) in spaces.iter().enumerate() {
+        text.push_str(&format!("\n  {}: only measured", space.title));
+        append(&mut text, "    ", doubts.iter().filter(|doubt| doubt.place == Some(Place::Space(index))), config);
+    }
     for (index, room) in rooms.iter().enumerate() {
         let intake = match room.intake {
             Intake::Outdoors => "outdoors",
@@ -69,15 +86,18 @@ fn summary(config: &Config) -> String {
             None => "no crop".to_owned(),
         };
         text.push_str(&format!("\n  {}: {crop}, air from {intake}", room.title));
-        let has =
-            |quantity| sources.iter().any(|source| (source.place, source.quantity) == (Place::Room(index), quantity));
-        let wanted = [Quantity::Temperature, Quantity::RelativeHumidity, Quantity::CarbonDioxide];
-        let wanted = if room.crop.is_some() { &wanted[..] } else { &wanted[..2] };
-        for missing in wanted.iter().copied().filter(|quantity| !has(*quantity)) {
-            text.push_str(&format!("\n    no {} sensor: {}", missing.words(), without(missing)));
-        }
+        append(&mut text, "    ", doubts.iter().filter(|doubt| doubt.place == Some(Place::Room(index))), config);
     }
+    let counted = |weight, word| count(doubts.iter().filter(|doubt| doubt.weight() == weight).count(), word);
+    text.push_str(&format!("\n{}, {}", counted(Weight::Warning, "warning"), counted(Weight::Note, "note")));
     text
+}
+
+fn append<'d>(text: &mut String, indent: &str, doubts: impl Iterator<Item = &'d Doubt>, config: &Config) {
+    for doubt in doubts {
+        let sentence = doubt.sentence(config.farm.site.units);
+        text.push_str(&format!("\n{indent}{}: {sentence}", doubt.weight().word()));
+    }
 }
 
 /// Who forecasts, and what that is bound to.
@@ -94,19 +114,6 @@ fn forecasts(config: &Config) -> String {
         text.push_str(&format!("\n    {} You have said that your use is {}.", limit.sentence, limit.word));
     }
     text
-}
-
-/// What a room cannot have without a sensor of this quantity.
-const fn without(quantity: Quantity) -> &'static str {
-    match quantity {
-        Quantity::Temperature | Quantity::RelativeHumidity | Quantity::DewPoint => {
-            "what its air holds will not be known"
-        }
-        Quantity::CarbonDioxide => "fresh air will be advised at the usual rate or more",
-        Quantity::Pressure => "the pressure follows from the elevation",
-        Quantity::FanState | Quantity::HumidifierState => "what is commanded will be taken for what is done",
-        Quantity::SurfaceTemperature => "the surface's temperature is reckoned",
-    }
 }
 
 fn count(number: usize, word: &str) -> String {

@@ -7,6 +7,7 @@ use tokio::signal::unix::{SignalKind, signal};
 
 use super::{BAD_INPUT, FAILED};
 use crate::{
+    advice::{Weight, doubts},
     app, config,
     io::{clock::Clock, logging, systemd::Manager},
 };
@@ -36,6 +37,7 @@ pub(super) fn run(arguments: &RunArguments) -> ExitCode {
             return ExitCode::from(BAD_INPUT);
         }
     };
+    tell_doubts(&config);
     if config.state_directory.is_none() {
         config.state_directory = service_managers_directory();
     }
@@ -53,6 +55,19 @@ pub(super) fn run(arguments: &RunArguments) -> ExitCode {
         Err(error) => {
             complain(&error.to_string());
             ExitCode::from(FAILED)
+        }
+    }
+}
+
+/// What `mistwright check` would say of a configuration without problems, for those who did not ask it.
+fn tell_doubts(config: &config::Config) {
+    let farm = &config.farm;
+    for doubt in doubts(farm, config.forecast.is_some()) {
+        let place = doubt.place.map_or(farm.site.title.as_str(), |place| farm.title(place));
+        let sentence = doubt.sentence(farm.site.units);
+        match doubt.weight() {
+            Weight::Warning => tracing::warn!("{place}: {sentence}"),
+            Weight::Note => tracing::info!("{place}: {sentence}"),
         }
     }
 }

@@ -8,6 +8,7 @@ use std::time::Duration;
 
 use super::people::{
     CUBIC_METRES_PER_CUBIC_FOOT, KILOGRAMS_PER_POUND, LITRES_PER_GALLON, LITRES_PER_KILOGRAM_OF_WATER, METRES_PER_FOOT,
+    WATTS_PER_BTU_PER_HOUR,
 };
 use super::{
     AirChanges, AirFlow, Area, CarbonDioxide, Elevation, Enthalpy, Fraction, HeatCapacity, HeatFlow, HeatLoss,
@@ -295,7 +296,6 @@ const CFM: f64 = CUBIC_METRES_PER_CUBIC_FOOT * 60.0;
 const KILOGRAMS_PER_GALLON: f64 = LITRES_PER_GALLON / LITRES_PER_KILOGRAM_OF_WATER;
 /// Kilojoules in an international-table British thermal unit (exact).
 const KILOJOULES_PER_BTU: f64 = 1.055_055_852_62;
-const WATTS_PER_BTU_PER_HOUR: f64 = KILOJOULES_PER_BTU / 3.6;
 /// Per hour, square foot and °F: Btu in J over 3600 s, 0.3048² m² and 1/1.8 K.
 const BTU_PER_HOUR_SQUARE_FOOT_FAHRENHEIT: f64 = WATTS_PER_BTU_PER_HOUR * 1.8 / (METRES_PER_FOOT * METRES_PER_FOOT);
 const BTU_PER_HOUR_SQUARE_FOOT_FAHRENHEIT_TOO: &[&str] =

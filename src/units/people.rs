@@ -2,7 +2,7 @@
 
 use super::{
     AirFlow, CarbonDioxide, Elevation, Fraction, HeatFlow, HumidityRatio, Pressure, RelativeHumidity, Temperature,
-    TemperatureDifference, VapourPressure, WaterFlow, WaterVolume,
+    TemperatureDifference, Transmittance, VapourPressure, WaterFlow, WaterVolume,
 };
 
 /// One setting decides the units of everything that people read.
@@ -23,8 +23,8 @@ pub const LITRES_PER_GALLON: f64 = 3.785_411_784;
 pub const KILOGRAMS_PER_POUND: f64 = 0.453_592_37;
 /// Metres in an international foot (exact).
 pub const METRES_PER_FOOT: f64 = 0.304_8;
-/// Watts in a Btu per hour (exact, from the international-table Btu).
-pub const WATTS_PER_BTU_PER_HOUR: f64 = 0.293_071_070_172;
+/// Watts in an international-table British thermal unit per hour (exact: 1,055.055 852 62 J in 3,600 s).
+pub const WATTS_PER_BTU_PER_HOUR: f64 = 1_055.055_852_62 / 3_600.0;
 /// Litres taken by a kilogram of cold water, near enough for a tank (0.1 % at 10–20 °C).
 pub const LITRES_PER_KILOGRAM_OF_WATER: f64 = 1.0;
 
@@ -129,11 +129,23 @@ impl UnitSystem {
         }
     }
 
-    /// W or Btu/h (international table: 1055.06 J).
+    /// W, from a thousand on kW; or Btu/h.
     pub fn heat_flow(self, value: HeatFlow) -> Shown {
         match self {
-            Self::Metric => shown(value.watts(), "W", 0),
+            Self::Metric if value.watts().abs() < 1_000.0 => shown(value.watts(), "W", 0),
+            Self::Metric => shown(value.watts() / 1_000.0, "kW", 2),
             Self::Us => shown(value.watts() / WATTS_PER_BTU_PER_HOUR, "Btu/h", 0),
+        }
+    }
+
+    /// W/m²K or Btu/h·ft²·°F.
+    pub fn transmittance(self, value: Transmittance) -> Shown {
+        let watts = value.watts_per_square_metre_kelvin();
+        match self {
+            Self::Metric => shown(watts, "W/m²K", 2),
+            Self::Us => {
+                shown(watts / (WATTS_PER_BTU_PER_HOUR * 1.8) * METRES_PER_FOOT * METRES_PER_FOOT, "Btu/h·ft²·°F", 3)
+            }
         }
     }
 

@@ -11,6 +11,7 @@ use mistwright::{
 };
 use proptest::prelude::*;
 
+mod doubts;
 mod forecast;
 mod keys;
 mod sensors;
@@ -378,13 +379,13 @@ fn check_says_by_its_exit_code_whether_the_file_is_good_bad_or_unreadable() {
     let (code, text) = program(&["check", "examples/frosthollow.yaml"]);
     assert_eq!(code, Some(0));
     assert!(text.contains("Oyster hall: oyster, fruiting, air from Anteroom"), "{text}");
-    assert!(!text.contains("no carbon dioxide sensor"), "{text}");
+    assert!(!text.contains("No carbon dioxide sensor"), "{text}");
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("farm.yaml");
     let blind = with("      carbon-dioxide: {topic: \"barn/oyster-room/co2\", unit: ppm}\n", "");
     fs::write(&file, blind).unwrap();
     let (code, text) = program(&["check", file.to_str().unwrap()]);
-    assert_eq!((code, text.contains("no carbon dioxide sensor")), (Some(0), true), "{text}");
+    assert_eq!((code, text.contains("No carbon dioxide sensor")), (Some(0), true), "{text}");
     let (code, text) = program(&["check", "tests/config/mistakes.yaml"]);
     assert_eq!(code, Some(1));
     assert!(text.contains("tests/config/mistakes.yaml:7:14: site.elevation"), "{text}");
