@@ -4,9 +4,12 @@ use std::{
     io::{self, Write},
     path::PathBuf,
     process::ExitCode,
+    time::Duration,
 };
 
 use clap::Args;
+
+mod connect;
 
 use super::BAD_INPUT;
 use crate::{
@@ -23,8 +26,13 @@ const DOUBTFUL: u8 = 3;
 /// Check a configuration file and report every problem at once.
 ///
 /// Prints each problem with file, line, column, key, what is allowed and a hint. A file without problems is judged:
-/// warnings say what will go wrong in the rooms, notes say what is assumed. Exit code 0: the file is good, with or without
-/// warnings and notes; 1: it has problems; 2: it cannot be read; 3: with --strict, it has warnings.
+/// warnings say what will go wrong in the rooms, notes say what is assumed. With `--connect`, tries out instead what a
+/// good file names, one line each: whether the broker is reached, may be published to and listened to, whether every
+/// sensor is heard, and whether the forecast answers. It leaves nothing behind, and a running daemon is not disturbed.
+///
+/// Exit code 0: the file is good, with or without warnings and notes, and with `--connect` everything answers; 1: it has
+/// problems; 2: it cannot be read; 3: with `--strict`, it has warnings; 4: with `--connect`, something does not answer as
+/// it has to.
 #[derive(Debug, Args)]
 pub(super) struct CheckArguments {
     /// Configuration file.
@@ -33,6 +41,13 @@ pub(super) struct CheckArguments {
     /// Exit with code 3 where there are warnings.
     #[arg(long)]
     strict: bool,
+    /// Try out what the file names: broker, permissions, sensors, forecast.
+    #[arg(long, conflicts_with = "strict")]
+    connect: bool,
+    /// How long to wait for sensors that have not been heard, in seconds.
+    #[arg(long, value_name = "SECONDS", default_value_t = 60, requires = "connect",
+          value_parser = clap::value_parser!(u64).range(1..=3_600))]
+    wait: u64,
 }
 
 pub(super) fn run(arguments: &CheckArguments) -> ExitCode {
@@ -44,9 +59,13 @@ pub(super) fn run(arguments: &CheckArguments) -> ExitCode {
             return ExitCode::from(BAD_INPUT);
         }
     };
+    let parsed = config::parse(&text, &file);
+    if let (true, Ok(config)) = (arguments.connect, &parsed) {
+        return connect::connect(config, Duration::from_secs(arguments.wait));
+    }
     let mut out = io::stdout().lock();
     // A reader that has gone away, as behind `head`, does not change what the check found.
-    let (told, code) = match config::parse(&text, &file) {
+    let (told, code) = match parsed {
         Ok(config) => {
             let doubts = doubts(&config.farm, config.forecast.is_some());
             let warned = doubts.iter().any(|doubt| doubt.weight() == Weight::Warning);

@@ -35,6 +35,7 @@ mod inbox;
 mod link;
 mod lost;
 mod session;
+pub(crate) mod trial;
 
 use answer::{publish_answer, subscribe_answer};
 use inbox::Inbox;
@@ -186,19 +187,9 @@ impl Bridge {
         self.clock.now().elapsed
     }
 
-    /// The client's options; the password is read anew, so that a changed file counts at the next connection.
+    /// The client's options, with the last will.
     fn options(&self) -> Result<MqttOptions, Lost> {
-        let broker = &self.broker;
-        let (address, port) = match &broker.link {
-            Link::Tcp { host, port } | Link::Tls { host, port, .. } => (host.clone(), *port),
-            // The client takes the path for an address, and needs no port.
-            Link::Socket(path) => (path.display().to_string(), 0),
-        };
-        let mut options = MqttOptions::new(&broker.client_id, address, port);
-        let mut network = NetworkOptions::new();
-        // Without this a message and its acknowledgement wait for each other, 88 ms instead of 0.1 ms.
-        network.set_tcp_nodelay(true);
-        let state = format!("{}/$state", description::device_topic(&self.farm, &broker.domain, None));
+        let state = format!("{}/$state", description::device_topic(&self.farm, &self.broker.domain, None));
         let will = LastWillProperties {
             delay_interval: Some(WILL_DELAY_SECONDS),
             payload_format_indicator: Some(1),
@@ -208,25 +199,14 @@ impl Bridge {
             correlation_data: None,
             user_properties: Vec::new(),
         };
-        options
-            .set_transport(link::transport(&broker.link)?)
-            .set_network_options(network)
-            .set_keep_alive(KEEP_ALIVE)
-            .set_clean_start(true)
-            .set_session_expiry_interval(Some(SESSION_EXPIRY_SECONDS))
-            .set_max_packet_size(Some(LARGEST_PACKET))
-            .set_outgoing_inflight_upper_limit(IN_FLIGHT_LIMIT)
-            .set_last_will(LastWill::new(state, "lost", QoS::AtLeastOnce, true, Some(will)));
-        if let Some(user) = &broker.user {
-            let password = match &broker.password {
-                None => String::new(),
-                Some(secret) => String::from_utf8(secret::read("broker.password", secret)?)
-                    .map_err(|_| Lost::PasswordNotText(secret.clone()))?
-                    .trim_end_matches(['\r', '\n'])
-                    .to_owned(),
-            };
-            options.set_credentials(user, password);
-        }
+        let mut options = options(&self.broker, &self.broker.client_id)?;
+        options.set_session_expiry_interval(Some(SESSION_EXPIRY_SECONDS)).set_last_will(LastWill::new(
+            state,
+            "lost",
+            QoS::AtLeastOnce,
+            true,
+            Some(will),
+        ));
         Ok(options)
     }
 
@@ -330,13 +310,8 @@ impl Bridge {
         answer: &ConnAck,
         snapshots: &mut watch::Receiver<Arc<Snapshot>>,
     ) -> Result<(), Lost> {
+        connected_answer(answer)?;
         let properties = answer.properties.as_ref();
-        if properties.and_then(|properties| properties.retain_available) == Some(0) {
-            return Err(Lost::NoRetain);
-        }
-        if properties.and_then(|properties| properties.max_qos) == Some(0) {
-            return Err(Lost::NoAcknowledgement);
-        }
         let allowed = properties.and_then(|properties| properties.receive_max).map_or(WINDOW, usize::from);
         session.connected = true;
         session.subscribe(self.inbox.topics().collect())?;
@@ -425,6 +400,50 @@ impl Bridge {
         while let Some(message) = self.outbox.next(self.elapsed()) {
             session.publish(message)?;
         }
+        Ok(())
+    }
+}
+
+/// What is the same for every client of ours; the password is read anew, so that a changed file counts at the next
+/// connection.
+fn options(broker: &Broker, client_id: &str) -> Result<MqttOptions, Lost> {
+    let (address, port) = match &broker.link {
+        Link::Tcp { host, port } | Link::Tls { host, port, .. } => (host.clone(), *port),
+        // The client takes the path for an address, and needs no port.
+        Link::Socket(path) => (path.display().to_string(), 0),
+    };
+    let mut options = MqttOptions::new(client_id, address, port);
+    let mut network = NetworkOptions::new();
+    // Without this a message and its acknowledgement wait for each other, 88 ms instead of 0.1 ms.
+    network.set_tcp_nodelay(true);
+    options
+        .set_transport(link::transport(&broker.link)?)
+        .set_network_options(network)
+        .set_keep_alive(KEEP_ALIVE)
+        .set_clean_start(true)
+        .set_max_packet_size(Some(LARGEST_PACKET))
+        .set_outgoing_inflight_upper_limit(IN_FLIGHT_LIMIT);
+    if let Some(user) = &broker.user {
+        let password = match &broker.password {
+            None => String::new(),
+            Some(secret) => String::from_utf8(secret::read("broker.password", secret)?)
+                .map_err(|_| Lost::PasswordNotText(secret.clone()))?
+                .trim_end_matches(['\r', '\n'])
+                .to_owned(),
+        };
+        options.set_credentials(user, password);
+    }
+    Ok(options)
+}
+
+/// Whether the broker offers what is needed.
+fn connected_answer(answer: &ConnAck) -> Result<(), Lost> {
+    let properties = answer.properties.as_ref();
+    if properties.and_then(|properties| properties.retain_available) == Some(0) {
+        Err(Lost::NoRetain)
+    } else if properties.and_then(|properties| properties.max_qos) == Some(0) {
+        Err(Lost::NoAcknowledgement)
+    } else {
         Ok(())
     }
 }

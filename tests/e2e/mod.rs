@@ -8,9 +8,9 @@ pub mod farm;
 mod faults;
 mod freeze;
 mod inputs;
-mod observations;
+pub mod observations;
 mod restart;
-mod service;
+pub mod service;
 mod values;
 
 use std::time::{Duration, Instant};

@@ -1,6 +1,7 @@
 //! The bridge against a real broker, and the tree against an independent reader of the convention.
 
 mod bridge;
+mod check;
 mod conformance;
 mod links;
 mod peers;

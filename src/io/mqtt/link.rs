@@ -22,7 +22,7 @@ use crate::{
 
 /// Why there is no link, and what to do about it.
 #[derive(Debug, thiserror::Error)]
-pub(super) enum LinkError {
+pub(crate) enum LinkError {
     #[error(
         "the file {path} cannot be read ({source}): check `broker.tls.{key}`, and that this user may read the file",
         path = path.display()

@@ -16,7 +16,7 @@ use crate::{
 
 /// Why a connection ended or never was.
 #[derive(Debug, thiserror::Error)]
-pub(super) enum Lost {
+pub(crate) enum Lost {
     #[error(transparent)]
     Password(#[from] SecretError),
     #[error("{0} is no text, as a password for a broker has to be")]
