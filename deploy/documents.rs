@@ -21,9 +21,9 @@ const SURROUNDINGS: &str = r"
 \fI/etc/mistwright/mistwright.yaml\fR
 The configuration. \fBmistwright check\fR reports every mistake in it at once.
 .TP
-\fI/etc/mistwright/broker-password\fR
-The broker's password, where the configuration says \fBpassword\-credential: broker\-password\fR. systemd reads it, so it may
-belong to root alone.
+\fI/etc/mistwright/broker-password\fR, \fIbroker-key\fR, \fIforecast-key\fR
+Secrets that systemd hands to the service, so that they may belong to root alone. The configuration asks for them with
+\fBpassword\-credential\fR, \fBclient\-key\-credential\fR and \fBapi\-key\-credential\fR.
 .TP
 \fI/var/lib/mistwright/state.json\fR
 What outlives a restart. It may be deleted while the daemon is stopped.
