@@ -8,9 +8,18 @@ mod engine;
 #[expect(dead_code, reason = "the tests use the rest")]
 mod harness;
 mod moist_air;
+mod outlook;
 mod page;
 mod room;
 mod wire;
 
-criterion_group!(speed, engine::benches, moist_air::benches, page::benches, room::benches, wire::benches);
+criterion_group!(
+    speed,
+    engine::benches,
+    moist_air::benches,
+    outlook::benches,
+    page::benches,
+    room::benches,
+    wire::benches
+);
 criterion_main!(speed);

@@ -11,7 +11,7 @@ use super::{
 use crate::{
     advice::Voice,
     config::Config,
-    engine::{Engine, Event, Snapshot},
+    engine::{Engine, Event, Snapshot, command::Command},
     io::clock::Clock,
     model::{self, Forecast, Measured, Place, Source, outlook::NoOutlook},
     units::UnitSystem,
@@ -63,13 +63,13 @@ pub(super) fn night(config: Config, given: &Now<'_>) -> Result<Night, Refused> {
     if forecast.is_none() {
         return Err(Refused::NoWeather);
     }
-    let readings = readings(&mut farm, given)?;
+    let (readings, tanks) = readings(&mut farm, given)?;
     let units = given.units.unwrap_or(farm.site.units);
     let rooms = farm.rooms.len();
     let service = forecast.as_ref().map(|forecast| forecast.service);
     let mut engine = Engine::new(Arc::new(farm), service, &now);
     let forecast = service.map(|service| Event::Forecast { service, forecast, keep_for: Duration::ZERO });
-    engine.handle_all(forecast.into_iter().chain(readings), &now);
+    engine.handle_all(forecast.into_iter().chain(readings).chain(tanks), &now);
     // One room a turn; an anteroom is looked at twice, because what is drawn from it is known only then.
     for _ in 0..3 * rooms {
         engine.handle(Event::Tick, &now);
@@ -83,15 +83,17 @@ fn now(at: Option<Timestamp>) -> model::Now {
     model::Now { elapsed: Duration::ZERO, wall: at.unwrap_or(now.wall), trusted: true }
 }
 
-/// The sensors of the farm are those whose values were given, and no others.
-fn readings(farm: &mut model::Farm, given: &Now<'_>) -> Result<Vec<Event>, Refused> {
-    let mut measured = Vec::new();
+/// What sensors say, and what is in the tanks. The sensors of the farm are those whose values were given, and no others.
+fn readings(farm: &mut model::Farm, given: &Now<'_>) -> Result<(Vec<Event>, Vec<Event>), Refused> {
+    let (mut measured, mut tanks) = (Vec::new(), Vec::new());
     for (name, values) in given.rooms {
         let index = farm.rooms.iter().position(|room| room.name.as_str() == name).ok_or_else(|| {
             let names: Vec<_> = farm.rooms.iter().map(|room| room.name.as_str()).collect();
             Refused::UnknownRoom { name: name.clone(), rooms: names.join(", ") }
         })?;
         of(Place::Room(index), values, &mut measured);
+        let command = values.tank.map(Command::TankVolume);
+        tanks.extend(command.map(|command| Event::Command { room: Some(index), command }));
     }
     if let Some(values) = &given.outdoors {
         of(Place::Outdoors, values, &mut measured);
@@ -101,7 +103,8 @@ fn readings(farm: &mut model::Farm, given: &Now<'_>) -> Result<Vec<Event>, Refus
         .map(|(place, measured)| Source::new(*place, measured.quantity(), Duration::from_secs(3_600)))
         .collect();
     let readings = measured.into_iter().enumerate();
-    Ok(readings.map(|(source, (_, measured))| Event::Reading { source, measured, taken: None }).collect())
+    let readings = readings.map(|(source, (_, measured))| Event::Reading { source, measured, taken: None });
+    Ok((readings.collect(), tanks))
 }
 
 fn of(place: Place, values: &Given, measured: &mut Vec<(Place, Measured)>) {

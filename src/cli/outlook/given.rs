@@ -49,10 +49,11 @@ pub(super) fn values(text: &str) -> Result<Given, BadValues> {
         let spelling = start.map_or("", |start| &part[start..]);
         if is::<Temperature>(spelling) {
             fill(&mut given.temperature, part)?;
+        } else if is::<RelativeHumidity>(spelling) {
+            // Carbon dioxide may be written in percent as well, but hardly ever is.
+            fill(&mut given.relative_humidity, part)?;
         } else if is::<CarbonDioxide>(spelling) {
             fill(&mut given.carbon_dioxide, part)?;
-        } else if is::<RelativeHumidity>(spelling) {
-            fill(&mut given.relative_humidity, part)?;
         } else if is::<WaterVolume>(spelling) {
             fill(&mut given.tank, part)?;
         } else {

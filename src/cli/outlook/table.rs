@@ -29,14 +29,23 @@ pub(super) struct RoomNight {
     pub found: Found,
 }
 
+impl Night {
+    /// A moment in a cell: `02:00` in the next 18 hours, `Sat 02:00` beyond them.
+    fn short(&self, moment: Timestamp) -> String {
+        let local = moment.to_zoned_datetime(self.voice.time_zone.clone());
+        let far = moment.duration_since(self.now).as_hours() >= 18;
+        local.strftime(if far { "%a %H:%M" } else { "%H:%M" }).to_string()
+    }
+}
+
 const HEADS: [[&str; 2]; 7] = [
     ["", "Room"],
-    ["Driest", ""],
+    ["Driest", "RH at"],
     ["Water to", "dawn"],
     ["if", "colder"],
-    ["Tank", "empty"],
-    ["Humidifier", "short"],
-    ["Heater", "short"],
+    ["Tank", "empty at"],
+    ["Humidifier short", "by, from–to"],
+    ["Heater short", "by, from–to"],
 ];
 
 /// Writes the table, no wider than 100 columns.
@@ -104,7 +113,7 @@ fn row(room: &RoomNight, night: &Night) -> [String; 7] {
         cells[0].clone_from(&room.title);
         return cells;
     };
-    let at = |moment| voice.time(moment, night.now);
+    let at = |moment| night.short(moment);
     let dash = || "–".to_owned();
     let water = |found: &Findings| match found.water_to_dawn {
         Some(water) if water.litres() < 0.05 => dash(),

@@ -1,0 +1,136 @@
+//! The hours ahead of one room, and of many.
+
+use std::hint::black_box;
+
+use criterion::{BatchSize, Criterion};
+use jiff::Timestamp;
+use mistwright::{
+    advice::plan,
+    engine::Event,
+    model::{
+        Identifier, Measured, OutdoorAir, Place, Quantity, Room, Surface, SurfaceKind,
+        equipment::{MistSeen, Thermostat},
+        projection::{Course, Feed, Scene, Start, View, Weather, project, project_expected},
+    },
+    physics::{BelowFreezing, Curve, MoistAir},
+    units::{
+        Area, DryAirFlow, Fraction, HeatCapacity, HeatFlow, HeatLoss, HeatTransferCoefficient, Pressure, Transmittance,
+        VapourPressure,
+    },
+};
+
+use crate::harness::{Bench, celsius, farm, flow, percent, ppm, room};
+
+/// A room of which everything is known: shell, heater, a wall that gets wet, a sentence about mist, a tank.
+fn known_room() -> Room {
+    let mut room = room();
+    room.shell.loss = HeatLoss::from_watts_per_kelvin(45.0).ok();
+    room.shell.fabric = HeatCapacity::from_kilojoules_per_kelvin(1_800.0).unwrap();
+    room.shell.surfaces = vec![Surface {
+        name: Identifier::new("north-wall").unwrap(),
+        title: "North wall".to_owned(),
+        kind: SurfaceKind::Wall {
+            area: Area::from_square_metres(18.0).unwrap(),
+            transmittance: Transmittance::from_watts_per_square_metre_kelvin(0.6).unwrap(),
+            convective: HeatTransferCoefficient::from_watts_per_square_metre_kelvin(3.0).unwrap(),
+        },
+    }];
+    room.heater = Some(Thermostat {
+        power: HeatFlow::from_watts(6_000.0).unwrap(),
+        setting: None,
+        latent: Fraction::from_ratio(0.0).unwrap(),
+    });
+    room.humidifier.as_mut().unwrap().mist = Some(MistSeen { at: percent(92.0), outdoors: celsius(10.0) });
+    room
+}
+
+/// Two days around −8 °C.
+fn weather() -> Weather {
+    let start: Timestamp = "2027-01-15T18:00:00Z".parse().unwrap();
+    let pressure = Pressure::from_pascals(98_000.0).unwrap();
+    Weather::new(start, pressure, |moment, case| {
+        let hours = moment.duration_since(start).as_secs_f64() / 3_600.0;
+        let shift = match case {
+            mistwright::model::Case::Expected => 0.0,
+            mistwright::model::Case::ColderAndDrier => -2.0,
+            mistwright::model::Case::Milder => 2.0,
+        };
+        let temperature = celsius(-8.0 + shift - 4.0 * (hours / 24.0 * std::f64::consts::TAU).sin());
+        let saturation = Curve::Water.pressure_in_air(temperature, pressure).unwrap().pascals();
+        Some(OutdoorAir { temperature, vapour_pressure: VapourPressure::from_pascals(0.8 * saturation).unwrap() })
+    })
+}
+
+pub fn benches(criterion: &mut Criterion) {
+    let (room, weather, site) = (known_room(), weather(), farm(Vec::new()).site);
+    let pressure = weather.pressure();
+    let steady = |_: &View<'_>| Course { fresh_air: flow(300.0), humidity_target: percent(90.0) };
+    let drawn = |_: Timestamp, _| DryAirFlow::from_kilograms_per_hour(0.0).unwrap();
+    let scene = |policy| Scene {
+        site: &site,
+        room: &room,
+        weather: &weather,
+        start: Start {
+            air: MoistAir::from_sensor(celsius(16.0), percent(90.0), BelowFreezing::Water, pressure).unwrap(),
+            carbon_dioxide: Some(ppm(750.0)),
+            fresh_air: flow(240.0),
+            emission: None,
+            tank: None,
+        },
+        intake: Feed::Outdoors,
+        around: Feed::Outdoors,
+        drawn: &drawn,
+        refilled: true,
+        policy,
+    };
+    criterion.bench_function("outlook: three runs of one room, as advised", |b| {
+        b.iter(|| black_box(project(&scene(&plan::course))));
+    });
+    criterion.bench_function("outlook: three runs of one room, one course for all hours", |b| {
+        b.iter(|| black_box(project(&scene(&steady))));
+    });
+    criterion.bench_function("outlook: the expected run alone, as advised", |b| {
+        b.iter(|| black_box(project_expected(&scene(&plan::course))));
+    });
+    criterion.bench_function("outlook: the weather ahead, in three cases", |b| b.iter(|| black_box(self::weather())));
+    for count in [1, 10, 100, 1_000] {
+        let bench = rooms(count);
+        criterion.bench_function(&format!("outlook: a turn that makes one, {count} rooms"), |b| {
+            b.iter_batched(
+                || {
+                    let mut engine = bench.engine.clone();
+                    engine.handle(Event::ClockStepped, &bench.now);
+                    engine
+                },
+                |mut engine| black_box(engine.handle(Event::Tick, &bench.now)),
+                BatchSize::PerIteration,
+            );
+        });
+    }
+}
+
+/// A farm of rooms that have all spoken, each with its outlook.
+fn rooms(count: usize) -> Bench {
+    let rooms =
+        (0..count).map(|index| Room { name: Identifier::new(&format!("room-{index}")).unwrap(), ..known_room() });
+    let mut bench = Bench::new(farm(rooms.collect()));
+    let mut events = Vec::new();
+    for (source, place) in bench.farm.sources.iter().map(|source| (source.quantity, source.place)).enumerate() {
+        let (quantity, place) = place;
+        let value = match (quantity, place) {
+            (Quantity::Temperature, Place::Outdoors) => -6.0,
+            (Quantity::Temperature, _) => 16.0,
+            (Quantity::RelativeHumidity, _) => 0.9,
+            (Quantity::CarbonDioxide, _) => 750.0,
+            _ => 98_000.0,
+        };
+        let measured = Measured::from_base(quantity, value).unwrap();
+        events.push(Event::Reading { source, measured, taken: None });
+    }
+    bench.engine.handle_all(events, &bench.now);
+    bench.forecast(&[-8.0; 60], 80.0);
+    for _ in 0..2 * count {
+        bench.event(Event::Tick);
+    }
+    bench
+}
