@@ -260,3 +260,33 @@ fn perform(effects: Vec<Effect>, fetches: &mpsc::Sender<Service>) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Now;
+
+    #[test]
+    fn a_jump_of_the_calendar_alone_is_a_step_and_a_night_of_sleep_is_none() {
+        let wall: jiff::Timestamp = "2027-01-15T22:00:00Z".parse().unwrap();
+        let before = Now { elapsed: Duration::from_secs(1_000), wall, trusted: true };
+        let after = |elapsed: u64, wall_seconds: i64, trusted| Now {
+            elapsed: before.elapsed + Duration::from_secs(elapsed),
+            wall: wall + jiff::SignedDuration::from_secs(wall_seconds),
+            trusted,
+        };
+        for (now, expected, why) in [
+            (after(60, 60, true), false, "a minute"),
+            (after(32_400, 32_400, true), false, "nine hours of sleep"),
+            (after(60, 64, true), false, "a correction by four seconds"),
+            (after(60, 66, true), true, "six seconds forward"),
+            (after(60, 54, true), true, "six seconds back"),
+            (after(0, -86_400, true), true, "a day back"),
+            (after(60, 60, false), true, "trust is lost"),
+        ] {
+            assert_eq!(stepped(&before, &now), expected, "{why}");
+        }
+        let untrusted = Now { trusted: false, ..before };
+        assert!(stepped(&untrusted, &after(60, 60, true)), "trust is gained");
+    }
+}

@@ -167,6 +167,17 @@ mod tests {
     }
 
     #[test]
+    fn elapsed_time_is_the_one_that_counts_a_suspended_night() {
+        // proc(5): uptime in seconds, including time spent in suspend.
+        let uptime = || -> f64 {
+            let text = std::fs::read_to_string("/proc/uptime").unwrap();
+            text.split(' ').next().unwrap().parse().unwrap()
+        };
+        let (before, elapsed, after) = (uptime(), Clock::machine().now().elapsed.as_secs_f64(), uptime());
+        assert!(before - 0.011 <= elapsed && elapsed <= after + 0.011, "{before} {elapsed} {after}");
+    }
+
+    #[test]
     fn a_clock_before_what_has_already_been_is_not_trusted_until_a_forecast_agrees_with_it() {
         let clock = Clock::machine();
         let wall = clock.now().wall;

@@ -2,6 +2,7 @@
 
 mod advice;
 mod alerts;
+mod clock;
 mod correct;
 mod fallback;
 pub mod harness;
