@@ -42,6 +42,7 @@ impl<'v> Places<'v> {
         // A map has no order, and a message must have the same one each time.
         let mut names: Vec<&str> = self.rooms.keys().chain(self.spaces.keys()).copied().collect();
         names.sort_unstable();
+        names.dedup();
         std::iter::once("outdoors").chain(names)
     }
 }

@@ -207,7 +207,7 @@ fn a_room_may_be_heated_cooled_tempered_wetted_by_a_pan_and_have_a_measured_air_
 }
 
 #[test]
-fn mistakes_in_a_fan_are_told_at_their_places() {
+fn mistakes_in_a_fans_flows_and_curve_are_told_at_their_places() {
     let at = "rooms.oyster-room.fan";
     let point = |number: usize, name: &str| -> &'static str { format!("{at}.curve.{number}.{name}").leak() };
     told(
@@ -276,6 +276,15 @@ fn mistakes_in_a_fan_are_told_at_their_places() {
                 (24, 14),
                 "but a list is wanted",
             ),
+        ],
+    );
+}
+
+#[test]
+fn mistakes_in_what_a_fan_may_have_beside_its_flows_are_told_at_their_places() {
+    told(
+        fan,
+        &[
             (
                 "capacity: 600 m³/h\ntimer: {period: 0 min}",
                 "rooms.oyster-room.fan.timer.period",

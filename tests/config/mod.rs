@@ -14,6 +14,7 @@ use proptest::prelude::*;
 mod doubts;
 mod forecast;
 mod keys;
+mod schema;
 mod sensors;
 
 fn read(path: &str) -> String {
@@ -315,53 +316,6 @@ fn the_reference_page_is_in_step_with_the_table() {
         read("examples/REFERENCE.md") == config::schema::reference(),
         "run `mistwright schema --reference > examples/REFERENCE.md`"
     );
-}
-
-/// Whether `value` obeys the parts of JSON Schema that the schema uses.
-fn obeys(value: &serde_json::Value, schema: &serde_json::Value) -> bool {
-    use serde_json::Value;
-    let is = match schema["type"].as_str() {
-        Some("object") => value.is_object(),
-        Some("string") => value.is_string(),
-        Some("boolean") => value.is_boolean(),
-        Some("number") => value.is_number(),
-        Some("integer") => value.is_u64(),
-        other => panic!("a type that the schema should not use: {other:?}"),
-    };
-    let listed = schema["enum"].as_array().is_none_or(|words| words.contains(value));
-    let keys = value.as_object().is_none_or(|keys| {
-        let required = |schema: &Value| {
-            let names = schema["required"].as_array().into_iter().flatten();
-            names.filter_map(Value::as_str).all(|key| keys.contains_key(key))
-        };
-        let one = schema["oneOf"].as_array().is_none_or(|ways| ways.iter().filter(|way| required(way)).count() == 1);
-        one && required(schema)
-            && keys.iter().all(|(key, value)| match (&schema["properties"][key], &schema["additionalProperties"]) {
-                (Value::Null, Value::Bool(false)) => false,
-                (Value::Null, other) => obeys(value, other),
-                (property, _) => obeys(value, property),
-            })
-    });
-    is && listed && keys
-}
-
-#[test]
-fn the_schema_accepts_the_examples_and_refuses_a_wrong_key_a_missing_key_and_a_bare_number() {
-    let schema = config::schema::json();
-    let json = |text: &str| serde_yaml::from_str::<serde_json::Value>(text).unwrap();
-    for name in ["one-room.yaml", "frosthollow.yaml", "us-units.yaml", "heated-room-tent.yaml"] {
-        assert!(obeys(&json(&read(&format!("examples/{name}"))), &schema), "{name}");
-    }
-    for (line, replacement) in [
-        ("elevation: 95 m", "elevation: 95"),
-        ("elevation: 95 m", "height: 95 m"),
-        ("elevation: 95 m", "elevation: 95 m\n  height: 95 m"),
-        ("  host: localhost\n", "  port: 1883\n"),
-        ("  host: localhost\n", "  host: localhost\n  socket: /run/broker.sock\n"),
-        ("species: oyster", "species: oister"),
-    ] {
-        assert!(!obeys(&json(&with(line, replacement)), &schema), "{replacement}");
-    }
 }
 
 /// The program's exit code and standard output.
