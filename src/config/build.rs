@@ -66,17 +66,12 @@ pub fn config(root: &Value, found: &mut Vec<Found>) -> Option<Config> {
 
 fn site(section: &Section) -> Option<Site> {
     let name = section.text("name")?;
-    let (latitude, elevation) = (section.parsed("latitude")?, section.quantity("elevation")?);
-    let design_cold = match section.has("design-cold") {
-        true => section.quantity("design-cold")?,
-        false => Site::usual_design_cold(latitude, elevation),
-    };
     Some(Site {
         title: section.text("title").unwrap_or_else(|| rooms::title(&name)),
         name: Identifier::new(&name).ok()?,
-        elevation,
-        latitude,
-        design_cold,
+        elevation: section.quantity("elevation")?,
+        latitude: section.parsed("latitude")?,
+        design_cold: if section.has("design-cold") { Some(section.quantity("design-cold")?) } else { None },
         longitude: section.parsed("longitude")?,
         time_zone: TimeZone::get(&section.text("time-zone")?).ok()?,
         units: kind::unit_system(&section.text("units")?)?,

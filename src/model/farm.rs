@@ -45,19 +45,21 @@ pub struct Site {
     pub units: UnitSystem,
     /// Outdoor temperature at which water lines outdoors or in the intake may freeze.
     pub hard_frost: Temperature,
-    /// The coldest outdoor air that the farm should be built for: a night of most winters.
-    pub design_cold: Temperature,
+    /// The coldest outdoor air that the farm should be built for: a night of most winters. `None` where nobody has said.
+    pub design_cold: Option<Temperature>,
 }
 
 impl Site {
-    /// A first guess of [`Site::design_cold`], in whole °C: −4 °C at 33 degrees of latitude, 0.7 K colder for each degree
+    /// The design cold, or a first guess of it, in whole °C: −4 °C at 33 degrees of latitude, 0.7 K colder for each degree
     /// towards a pole, 6.5 K colder for each kilometre of height.
     ///
     /// A line through the 99.6 % design temperatures of some twenty towns between 33 and 62 degrees north (from memory,
     /// unchecked). Coasts are up to 12 K milder, the middle of a continent up to 12 K colder.
-    pub fn usual_design_cold(latitude: f64, elevation: Elevation) -> Temperature {
-        let celsius = -4.0 - 0.7 * (latitude.abs() - 33.0) - 6.5 * elevation.metres() / 1_000.0;
-        Temperature::clamped(celsius.round())
+    pub fn coldest(&self) -> Temperature {
+        self.design_cold.unwrap_or_else(|| {
+            let celsius = -4.0 - 0.7 * (self.latitude.abs() - 33.0) - 6.5 * self.elevation.metres() / 1_000.0;
+            Temperature::clamped(celsius.round())
+        })
     }
 }
 

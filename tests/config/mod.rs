@@ -166,6 +166,20 @@ fn a_tent_in_a_heated_room_draws_the_air_of_the_space_that_is_measured_around_it
 }
 
 #[test]
+fn the_design_cold_is_what_is_written_or_follows_from_latitude_and_height() {
+    let coldest = |line: &str| {
+        let text = with("  elevation: 95 m\n", &format!("  elevation: 95 m\n{line}"));
+        config::parse(&text, "farm.yaml").unwrap_or_else(|problems| panic!("{problems}")).farm.site.coldest().celsius()
+    };
+    assert!((coldest("  design-cold: −9.5 °C\n") + 9.5).abs() < 1e-9);
+    // −4 − 0.7 × (61.35 − 33) − 6.5 × 0.095 is −24.46 °C, said in whole degrees.
+    assert!((coldest("") + 24.0).abs() < 1e-9, "{}", coldest(""));
+    let mut site = example("one-room.yaml").farm.site;
+    site.latitude = -45.0;
+    assert!((site.coldest().celsius() + 13.0).abs() < 1e-9, "{}", site.coldest().celsius());
+}
+
+#[test]
 fn every_mistake_of_a_bad_file_is_reported_at_its_place() {
     let problems = config::parse(&read("tests/config/mistakes.yaml"), "mistakes.yaml").unwrap_err();
     insta::assert_snapshot!("mistakes", problems.to_string());

@@ -88,7 +88,7 @@ pub fn farm(rooms: Vec<Room>) -> Farm {
             time_zone: TimeZone::UTC,
             units: UnitSystem::Metric,
             hard_frost: celsius(-4.0),
-            design_cold: celsius(-25.0),
+            design_cold: Some(celsius(-25.0)),
         },
         spaces: Vec::new(),
         rooms,

@@ -63,7 +63,7 @@ pub fn farm() -> Farm {
             time_zone: TimeZone::UTC,
             units: UnitSystem::Metric,
             hard_frost: Temperature::from_celsius(-5.0).unwrap(),
-            design_cold: Temperature::from_celsius(-5.0).unwrap(),
+            design_cold: None,
         },
         spaces: Vec::new(),
         rooms: vec![room("oyster-hall", "Oyster hall"), room("shiitake-loft", "Shiitake loft")],

@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use crate::{
     model::{
-        Farm, HumidifierMethod, Intake, Place, Quantity, Room, Site, Species, Stage, balance::OUTDOOR_CARBON_DIOXIDE,
+        Farm, HumidifierMethod, Intake, Place, Quantity, Room, Species, Stage, balance::OUTDOOR_CARBON_DIOXIDE,
         balance::flow_for_carbon_dioxide, equipment::FanControl,
     },
     physics::{BelowFreezing, MoistAir, atmosphere},
@@ -215,9 +215,8 @@ pub fn doubts(farm: &Farm, has_forecast: bool) -> Vec<Doubt> {
     if !has_forecast && !unheard(farm, Place::Outdoors, &outdoors).is_empty() {
         take(None, Doubtful::Lacking(Lacking::NothingOutdoors));
     }
-    let Site { design_cold, latitude, elevation, .. } = farm.site;
-    if design_cold == Site::usual_design_cold(latitude, elevation) {
-        take(None, Doubtful::Assumed(Assumed::DesignColdGuessed(design_cold)));
+    if farm.site.design_cold.is_none() {
+        take(None, Doubtful::Assumed(Assumed::DesignColdGuessed(farm.site.coldest())));
     }
     for place in (0..farm.spaces.len()).map(Place::Space) {
         if !unheard(farm, place, &outdoors).is_empty() {

@@ -41,7 +41,7 @@ struct Night<'f> {
 pub(super) fn doubts(farm: &Farm) -> Vec<(usize, Winter)> {
     let pressure = atmosphere::standard_pressure(farm.site.elevation);
     let humidity = RelativeHumidity::clamped(OUTDOORS);
-    let Ok(outdoors) = MoistAir::from_sensor(farm.site.design_cold, humidity, BelowFreezing::Water, pressure) else {
+    let Ok(outdoors) = MoistAir::from_sensor(farm.site.coldest(), humidity, BelowFreezing::Water, pressure) else {
         return Vec::new();
     };
     let night = Night { farm, outdoors, fresh_air: fresh_air(farm) };
@@ -90,7 +90,7 @@ impl Night<'_> {
 
     fn around(&self, around: Around) -> Option<Temperature> {
         match around {
-            Around::Outdoors => Some(self.farm.site.design_cold),
+            Around::Outdoors => Some(self.farm.site.coldest()),
             Around::Room(other) => self.farm.rooms.get(other).map(|room| room.bands.temperature.preferred),
             Around::Space(space) => Some(self.farm.spaces.get(space)?.assumed?.0),
         }
@@ -116,7 +116,7 @@ impl Night<'_> {
             needed,
             humidity: room.bands.relative_humidity.lowest,
             fresh_air: *self.fresh_air.get(index)?,
-            outdoors: self.farm.site.design_cold,
+            outdoors: self.farm.site.coldest(),
         };
         match gives(room) {
             None if breathes(room) && needed.kilograms_per_hour() > 0.0 => Some(Winter::NoHumidifier(against)),
@@ -132,7 +132,7 @@ impl Night<'_> {
         let vapour = needed.kilograms_per_hour().min(gives(room)?.kilograms_per_hour());
         // A kilogram of cold water is a litre, near enough for a tank.
         let draws = WaterVolume::clamped(vapour / humidifier.evaporated.ratio() * NIGHT);
-        (draws > holds).then_some(Winter::TankTooSmall { holds, draws, outdoors: self.farm.site.design_cold })
+        (draws > holds).then_some(Winter::TankTooSmall { holds, draws, outdoors: self.farm.site.coldest() })
     }
 
     /// Whether the room holds the low end of its temperature band, with crop and fan helping and evaporation taking.
@@ -160,7 +160,7 @@ impl Night<'_> {
         let shell = loss * coldest.minus(self.around(room.shell.around)?).kelvins();
         let needed = HeatFlow::clamped(shell + air + evaporation - breath - fan);
         let gives = room.heater.map(|heater| heater.power);
-        let outdoors = self.farm.site.design_cold;
+        let outdoors = self.farm.site.coldest();
         (needed.watts() > gives.map_or(0.0, HeatFlow::watts)).then_some(Winter::HeaterTooSmall {
             gives,
             needed,
