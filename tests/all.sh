@@ -42,6 +42,7 @@ peers() {
     command -v mosquitto_sub >/dev/null || missing+=(mosquitto-clients)
     command -v promtool >/dev/null || missing+=(prometheus)
     command -v openssl >/dev/null || missing+=(openssl)
+    [[ -e /usr/lib/$(uname -m)-linux-gnu/faketime/libfaketimeMT.so.1 ]] || missing+=(libfaketime)
     command -v chromium >/dev/null || missing+=(chromium)
     command -v chromedriver >/dev/null || missing+=(chromium-driver)
     command -v npm >/dev/null || missing+=(npm)

@@ -2,6 +2,7 @@
 
 mod bridge;
 mod check;
+mod clock;
 mod conformance;
 mod links;
 mod peers;
