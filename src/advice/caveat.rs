@@ -9,7 +9,7 @@ impl Caveat {
     /// One sentence.
     pub fn sentence(&self, voice: &Voice, now: Timestamp) -> String {
         match self {
-            Self::NoForecast => "There is no forecast: the outdoor air of the last day is carried on, with its daily \
+            Self::NoForecast => "There is no forecast: the outdoor air of the last days is carried on, with its daily \
                                  swing, and a change of the weather is not foreseen."
                 .to_owned(),
             Self::ForecastOld { hours } => format!("The forecast is {hours} hours old."),

@@ -8,6 +8,7 @@ use std::{
 
 use super::{
     conditions,
+    correct::Learned,
     event::{Effect, Event, Notice, Rejection, Taken},
     forecasts::Forecasts,
     frost::{self, FrostAhead},
@@ -44,6 +45,7 @@ pub struct Engine {
     /// Sources of each place, so that a large farm is not searched for each room.
     pub(super) sources_at: HashMap<Place, Vec<usize>>,
     pub(super) forecasts: Forecasts,
+    pub(super) learned: Learned,
     /// Refusals already told to the log, and when each came last, until the source has recovered.
     told: BTreeMap<(usize, &'static str), Duration>,
     pub(super) lookout: Lookout,
@@ -81,6 +83,7 @@ impl Engine {
                 forecast_fetched: None,
                 offset: None,
                 spread: Arc::default(),
+                scores: Arc::default(),
                 services: Vec::new(),
                 coldest: None,
                 pressure,
@@ -91,6 +94,7 @@ impl Engine {
                 inputs: InputCounts::default(),
             },
             forecasts: Forecasts::new(service, now),
+            learned: Learned::default(),
             sources_at,
             configured: Arc::clone(&farm),
             farm,
@@ -257,6 +261,7 @@ impl Engine {
         self.settle_forecast(now, effects);
         self.settle_outdoors(now);
         self.settle_offset(now);
+        self.settle_learned(now);
         self.settle_rooms(now);
         self.settle_frost(now);
         self.settle_outlooks(now);
@@ -344,7 +349,8 @@ impl Engine {
             return;
         }
         self.looked_for_frost = Some(now.elapsed);
-        let forecast = self.expected().filter(|_| now.trusted);
+        // The last days carried on warn of nothing: a forecast would.
+        let forecast = self.expected().filter(|forecast| now.trusted && forecast.service != Service::PERSISTENCE);
         self.frost = forecast.map(|forecast| frost::frost_ahead(&forecast, now.wall, self.farm.site.hard_frost));
         self.site.coldest = self.frost.and_then(|ahead| ahead.coldest);
     }

@@ -85,6 +85,8 @@ pub(super) struct Forecasts {
 pub(super) struct InUse {
     pub forecast: Arc<Forecast>,
     pub fetched: Timestamp,
+    /// Whether it speaks of the present or of the time after it.
+    pub covers: bool,
 }
 
 impl Forecasts {
@@ -163,7 +165,8 @@ impl Forecasts {
         let covering = || self.channels.iter().filter(|channel| channel.covers(now)).max_by_key(|c| c.state.fetched);
         let any = || self.channels.iter().filter(|c| c.forecast.is_some()).max_by_key(|c| c.state.fetched);
         let channel = good.or_else(covering).or_else(any)?;
-        Some(InUse { forecast: Arc::clone(channel.forecast.as_ref()?), fetched: channel.state.fetched? })
+        let forecast = Arc::clone(channel.forecast.as_ref()?);
+        Some(InUse { forecast, fetched: channel.state.fetched?, covers: channel.covers(now) })
     }
 
     /// What the log should be told of a change of the forecast in use.
@@ -201,12 +204,20 @@ impl Engine {
 
     /// Chooses the forecast in use, and carries the offset over to it where it is another one.
     pub(super) fn settle_forecast(&mut self, now: &Now, effects: &mut Vec<Effect>) {
-        let Some(InUse { forecast, fetched }) = self.forecasts.choice(now) else { return };
+        let chosen = self.forecasts.choice(now);
+        let covered = chosen.as_ref().is_some_and(|chosen| chosen.covers);
+        let carried_on = if covered { None } else { self.carried_on(now) };
+        let carried_on = carried_on.map(|(forecast, fetched)| InUse { forecast, fetched, covers: true });
+        let Some(InUse { forecast, fetched, .. }) = carried_on.or(chosen) else { return };
         effects.extend(self.forecasts.change(forecast.service));
         let same = self.site.forecast.as_ref().is_some_and(|old| Arc::ptr_eq(old, &forecast));
         if !same {
             self.rebase_offset(&forecast, now);
+            let another = self.site.forecast.as_ref().is_none_or(|old| old.service != forecast.service);
             self.site.forecast = Some(forecast);
+            if another {
+                self.show_score();
+            }
         }
         if !same || self.site.forecast_fetched != Some(fetched) {
             self.site.forecast_fetched = Some(fetched);

@@ -16,7 +16,7 @@ use super::{
 };
 use crate::{
     advice::{Alert, AlertKind, Priority, alert::AlertState, alert::Message},
-    model::{Forecast, Identifier, Now, Place, Quantity, Room},
+    model::{Forecast, Identifier, Now, Place, Quantity, Room, Service, persistence::History, score::Score},
     units::AirFlow,
 };
 
@@ -38,6 +38,21 @@ pub struct Memory {
     pub rooms: Vec<KeptRoom>,
     /// What was set on the whole site.
     pub inputs: KeptInputs,
+    /// What the outdoor sensor has taught.
+    pub learned: Option<KeptLearned>,
+}
+
+/// What the outdoor sensor has taught, and where it stood.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KeptLearned {
+    /// The last days, by the hour.
+    pub history: History,
+    /// How forecasts have turned out.
+    pub score: Score,
+    /// Where, in decimal degrees north.
+    pub latitude: f64,
+    /// Where, in decimal degrees east.
+    pub longitude: f64,
 }
 
 /// A forecast and what must be known to trust it.
@@ -108,6 +123,8 @@ impl Engine {
     pub fn memory(&self, now: &Now) -> Memory {
         let site = &self.farm.site;
         let forecast = self.site.forecast.as_ref().zip(self.site.forecast_fetched);
+        // The last days carried on are made anew from the history.
+        let forecast = forecast.filter(|(forecast, _)| forecast.service != Service::PERSISTENCE);
         let rooms = self.farm.rooms.iter().zip(&self.rooms).enumerate().map(|(index, (room, memory))| KeptRoom {
             name: room.name.clone(),
             fresh_air: memory.last_flow,
@@ -127,6 +144,12 @@ impl Engine {
             alerts: self.site.alerts.iter().filter_map(KeptAlert::of).collect(),
             rooms: rooms.collect(),
             inputs: self.kept_inputs(None, now),
+            learned: Some(KeptLearned {
+                history: self.learned.history.clone(),
+                score: self.learned.score.clone(),
+                latitude: site.latitude,
+                longitude: site.longitude,
+            }),
         }
     }
 
@@ -142,6 +165,9 @@ impl Engine {
                 now.wall
             ));
         }
+        if let Some(kept) = memory.learned {
+            self.restore_learned(kept, &mut said);
+        }
         let mut changed = Vec::new();
         if let Some(kept) = memory.forecast {
             self.restore_forecast(kept, now, &mut said);
@@ -156,10 +182,23 @@ impl Engine {
         changed
     }
 
-    fn restore_forecast(&mut self, kept: KeptForecast, now: &Now, said: &mut Said) {
+    fn has_moved(&self, latitude: f64, longitude: f64) -> bool {
         let site = &self.farm.site;
-        let moved = (site.latitude - kept.latitude).abs().max((site.longitude - kept.longitude).abs());
-        let why = if moved > SAME_PLACE {
+        (site.latitude - latitude).abs().max((site.longitude - longitude).abs()) > SAME_PLACE
+    }
+
+    fn restore_learned(&mut self, kept: KeptLearned, said: &mut Said) {
+        if self.has_moved(kept.latitude, kept.longitude) {
+            said.refused.push("what the outdoor sensor had taught: the farm's place has changed".to_owned());
+            return;
+        }
+        self.learned.history = kept.history;
+        self.learned.score = kept.score;
+        self.show_score();
+    }
+
+    fn restore_forecast(&mut self, kept: KeptForecast, now: &Now, said: &mut Said) {
+        let why = if self.has_moved(kept.latitude, kept.longitude) {
             "the farm's place has changed"
         } else if now.trusted && kept.fetched > now.wall {
             "it was fetched in the future"

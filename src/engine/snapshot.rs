@@ -10,7 +10,7 @@ use crate::{
     advice::{Alert, Decision, lever::Lever},
     model::{
         Farm, Forecast, Identifier, Measured, Now, Offset, Outlook, Place, Quantity, Reading, Reckoned, Service,
-        Source, Spread, fusion::Spreads, outlook::NoOutlook,
+        Source, Spread, fusion::Spreads, outlook::NoOutlook, score::ServiceScore,
     },
     physics::MoistAir,
     units::{CarbonDioxide, HumidityRatioDifference, Pressure, RelativeHumidity, Temperature, WaterFlow},
@@ -49,6 +49,8 @@ pub struct SiteState {
     pub offset: Option<Offset>,
     /// How far the truth may lie from it.
     pub spread: Arc<Spread>,
+    /// How forecasts have turned out here, of each service that was in use.
+    pub scores: Arc<[ServiceScore]>,
     /// The services that can be asked, the first one first.
     pub services: Vec<ServiceState>,
     /// Coldest forecast temperature of the next 24 hours, and when.

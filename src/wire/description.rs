@@ -6,14 +6,15 @@ mod outlook;
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json, json};
 
-use super::{inputs, lifecycle::Device};
+use super::{inputs, lifecycle::Device, score};
 use crate::{
     advice::{AlertKind, Decision, LimitedBy, Mode, Voice, alert::PUBLISHED_STATES},
     engine::{Input, RoomState, Snapshot},
-    model::{Farm, Identifier, Room},
+    model::{Farm, Identifier, Room, Service},
     units::{
         AirChanges, AirFlow, CarbonDioxide, Fraction, HumidityRatio, HumidityRatioDifference, Pressure,
-        RelativeHumidity, Temperature, UnitSystem, VapourPressure, WaterFlow, WaterVolume, people::Shown,
+        RelativeHumidity, Temperature, TemperatureDifference, UnitSystem, VapourPressure, WaterFlow, WaterVolume,
+        people::Shown,
     },
 };
 
@@ -114,6 +115,8 @@ const fn row(node: &'static str, id: &'static str, name: &'static str, kind: Kin
 }
 
 const TEMPERATURE: Kind = Kind::Number(|units| units.temperature(Temperature::clamped(0.0)));
+const TEMPERATURE_DIFFERENCE: Kind =
+    Kind::Number(|units| units.temperature_difference(TemperatureDifference::clamped(0.0)));
 const RELATIVE_HUMIDITY: Kind = Kind::Number(|units| units.relative_humidity(RelativeHumidity::clamped(0.0)));
 const HUMIDITY_RATIO: Kind = Kind::Number(|units| units.humidity_ratio(HumidityRatio::clamped(0.0)));
 const PRESSURE: Kind = Kind::Number(|units| pressure(units, Pressure::clamped(0.0)));
@@ -156,10 +159,19 @@ pub const SITE: &[SiteRow] = &[
     }),
     // The service's licence asks for it wherever its data are shown.
     (row("forecast", "credit", "Credit", Kind::Text, Life::Turn), |snapshot| {
-        Some(Value::Text(snapshot.site.forecast.as_ref()?.service.attribution().to_owned()))
+        let credit = snapshot.site.forecast.as_ref()?.service.attribution();
+        (!credit.is_empty()).then(|| Value::Text(credit.to_owned()))
     }),
     (row("forecast", "fetched", "Fetched", Kind::Moment, Life::Turn), |snapshot| {
+        // The last days carried on are not fetched.
+        snapshot.site.forecast.as_ref().filter(|forecast| forecast.service != Service::PERSISTENCE)?;
         Some(Value::Moment(snapshot.site.forecast_fetched?))
+    }),
+    (row("forecast", "offset", "How much warmer it is here than forecast", TEMPERATURE_DIFFERENCE, Life::Turn), |s| {
+        Some(Value::Number(units(s).temperature_difference(s.site.offset?.temperature())))
+    }),
+    (row("forecast", "score", "How forecasts have turned out here", Kind::Object, Life::Turn), |snapshot| {
+        Some(Value::Object(score::object(&snapshot.site.scores)?.to_string()))
     }),
     (row("forecast", "coldest", "Coldest in the next 24 hours", TEMPERATURE, Life::Turn), |snapshot| {
         Some(Value::Number(units(snapshot).temperature(snapshot.site.coldest?.1)))

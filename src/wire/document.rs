@@ -11,6 +11,7 @@
 //! outdoors                from ("sensor" | "forecast" | null), air
 //! pressure                pascals, from ("sensor" | "forecast" | "standard-atmosphere")
 //! forecast                service, attribution, issued_at, fetched_at, ends_at, coldest, points[],
+//!                         offset_kelvins, score (see [`super::score`]),
 //!                         services[] (service, fetched_at, successes, failures{word: count})
 //! alerts[]                name, title, state, shelved_until, raised, sentence
 //! rooms[]                 name, title, temperature, relative_humidity, carbon_dioxide, air, supply, moisture,
@@ -24,6 +25,7 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 use serde_json::{Value, json};
 
+use super::score;
 use crate::{
     advice::{Alert, Decision, Voice},
     engine::{
@@ -111,6 +113,8 @@ fn forecast(snapshot: &Snapshot) -> Value {
             "at": at.to_string(),
             "temperature_celsius": coldest.celsius(),
         })),
+        "offset_kelvins": site.offset.map(|offset| offset.temperature().kelvins()),
+        "score": score::object(&site.scores),
         "services": site.services.iter().map(|state| json!({
             "service": state.service.name(),
             "fetched_at": iso(state.fetched),

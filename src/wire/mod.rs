@@ -9,6 +9,7 @@ pub mod levers;
 pub mod lifecycle;
 pub mod outbox;
 pub mod outlook;
+pub mod score;
 pub mod state_file;
 pub mod topic;
 pub mod tree;

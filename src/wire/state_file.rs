@@ -13,8 +13,10 @@ use jiff::Timestamp;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 mod inputs;
+mod learned;
 
 use inputs::InputsBody;
+use learned::LearnedBody;
 
 use super::{description, weather};
 use crate::{
@@ -168,6 +170,9 @@ struct Body {
     inputs: InputsBody,
     /// What stands behind each device's topic.
     topics: BTreeMap<String, Vec<String>>,
+    /// What the outdoor sensor has taught.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    learned: Option<LearnedBody>,
 }
 
 #[derive(Debug, Serialize, Deserialize)]
@@ -273,6 +278,7 @@ impl Body {
             alerts: memory.alerts.iter().map(AlertBody::of).collect(),
             rooms: memory.rooms.iter().map(RoomBody::of).collect(),
             inputs: InputsBody::of(&memory.inputs),
+            learned: memory.learned.as_ref().map(LearnedBody::of),
             topics,
         }
     }
@@ -294,6 +300,7 @@ impl Body {
             alerts: all(self.alerts, AlertBody::into_kept)?,
             rooms: all(self.rooms, RoomBody::into_kept)?,
             inputs: self.inputs.into_kept()?,
+            learned: self.learned.map(LearnedBody::into_kept).transpose()?,
         };
         Ok(State { memory, topics })
     }

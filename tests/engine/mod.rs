@@ -7,6 +7,7 @@ mod correct;
 mod fallback;
 pub mod harness;
 mod inputs;
+mod learned;
 mod levers;
 mod limits;
 mod outlook;

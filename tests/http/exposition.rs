@@ -118,7 +118,10 @@ fn label_values_come_from_the_configuration_or_from_closed_lists() {
             names.insert(pair.split('=').next().unwrap().to_owned());
         }
     }
-    assert_eq!(names, ["alert", "input", "quantity", "room", "service", "version"].map(str::to_owned).into());
+    assert_eq!(
+        names,
+        ["alert", "input", "lead_hours", "quantity", "room", "service", "version"].map(str::to_owned).into()
+    );
 }
 
 #[test]

@@ -4,7 +4,10 @@ use std::{sync::Arc, time::Duration};
 
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 use mistwright::{
-    engine::{Command, Engine, Event, FetchFailure, Rejection, Snapshot},
+    engine::{
+        Command, Engine, Event, FetchFailure, Rejection, Snapshot,
+        memory::{KeptLearned, Memory},
+    },
     model::{
         Fan, FanMoves, Farm, Forecast, ForecastPoint, Humidifier, HumidifierMethod, Identifier, Measured, Now,
         OutdoorAir, Place, Quantity, Room, Site, Source, Species, Stage, WaterSupply, farm::Crop,
@@ -104,7 +107,7 @@ pub fn engine() -> Engine {
     Engine::new(Arc::new(farm()), Some(met_norway::SERVICE), &at(0))
 }
 
-/// Takes in one of everything: readings, a refusal, a forecast, a failure, a connection.
+/// Takes in one of everything: what an earlier run has learned, readings, a refusal, a forecast, a failure, a connection.
 pub fn feed(engine: &mut Engine) {
     let reading = |source, quantity, value| Event::Reading {
         source,
@@ -117,6 +120,12 @@ pub fn feed(engine: &mut Engine) {
         sentence: "It was slow.".to_owned(),
         retry_after: None,
     };
+    let learned = KeptLearned {
+        latitude: farm().site.latitude,
+        longitude: farm().site.longitude,
+        ..crate::store::learned("2027-01-09T00:00:00Z".parse().unwrap())
+    };
+    engine.restore(Memory { learned: Some(learned), ..Memory::default() }, &at(0));
     engine.handle_all(
         [
             Event::Connected,

@@ -12,11 +12,15 @@ use mistwright::{
     advice::{AlertKind, Priority, alert::Message},
     engine::{
         kept_inputs::{KeptInputs, KeptStage, KeptTank},
-        memory::{KeptAlert, KeptEmission, KeptForecast, KeptRoom, Memory},
+        memory::{KeptAlert, KeptEmission, KeptForecast, KeptLearned, KeptRoom, Memory},
     },
-    model::{Hold, Identifier, Presence, Quantity, Sensor, Stage},
+    model::{
+        Hold, Identifier, Presence, Quantity, Sensor, Service, Stage,
+        persistence::{History, HourMean},
+        score::{Expectation, LeadScore, Score, ServiceScore},
+    },
     units::{AirFlow, CarbonDioxide, RelativeHumidity, Temperature, WaterFlow, WaterVolume},
-    wire::state_file::State,
+    wire::{state_file::State, weather::met_norway},
 };
 
 use crate::engine::harness::hourly;
@@ -27,6 +31,40 @@ pub fn moment(second: i64) -> Timestamp {
 
 fn alert(kind: AlertKind, message: Message) -> KeptAlert {
     KeptAlert { kind, priority: Priority::Critical, message }
+}
+
+pub fn learned(start: Timestamp) -> KeptLearned {
+    let hour = |hour: i64| HourMean {
+        hour: moment(1_799_996_400 + 3_600 * hour),
+        celsius: -4.125,
+        log_vapour: 5.8765,
+        samples: 60,
+    };
+    let lead = LeadScore {
+        samples: 400,
+        bias: -0.25,
+        absolute: 1.125,
+        moisture_bias: 0.000_125,
+        moisture_absolute: 0.000_25,
+        vapour_share: 0.0625,
+        frost_samples: 120,
+        frost_bias: 0.5,
+    };
+    let said = Expectation {
+        service: Service::PERSISTENCE,
+        lead: 24,
+        moment: start,
+        celsius: -7.5,
+        pascals: 300.25,
+        humidity_ratio: 0.001_875,
+    };
+    let score = ServiceScore { service: met_norway::SERVICE, leads: [lead; 6] };
+    KeptLearned {
+        history: History::new(vec![hour(0), hour(1)]),
+        score: Score::new(vec![score], vec![said]),
+        latitude: 61.2,
+        longitude: 21.3,
+    }
 }
 
 /// A state in which everything is used that can be kept.
@@ -62,6 +100,7 @@ pub fn full() -> State {
                 latitude: 61.2,
                 longitude: 21.3,
             }),
+            learned: Some(learned(start)),
             alerts: vec![
                 alert(AlertKind::HardFrost, frost),
                 alert(AlertKind::ForecastOld, Message::ForecastOld { fetched: None }),

@@ -14,6 +14,7 @@ use prometheus::{
 use crate::engine::Snapshot;
 
 mod rooms;
+mod score;
 mod site;
 mod sources;
 
@@ -84,7 +85,7 @@ const fn counter(
 
 /// Every metric of the daemon, in the order in which they are served. The process's own metrics are added where they
 /// are served, because they read the machine.
-pub const METRICS: [&[MetricRow]; 3] = [site::ROWS, sources::ROWS, rooms::ROWS];
+pub const METRICS: [&[MetricRow]; 4] = [site::ROWS, score::ROWS, sources::ROWS, rooms::ROWS];
 
 fn rows() -> impl Iterator<Item = &'static MetricRow> {
     METRICS.into_iter().flatten()
