@@ -9,7 +9,7 @@ use super::{
     warning::Warning,
 };
 use crate::{
-    model::{Now, Sensor},
+    model::{Apart, Fault, Now, Quantity, Sensor},
     units::{CarbonDioxide, Temperature, WaterFlow, WaterVolume},
 };
 
@@ -65,6 +65,21 @@ pub enum Message {
     Warning(Warning),
     /// A warning that an earlier run has raised; what it said then is not kept.
     BeforeRestart,
+    /// Which sensors are not believed, and why.
+    Suspect {
+        /// At least one.
+        sensors: Vec<(Sensor, Fault)>,
+    },
+    /// Which sensors of one air are too far apart.
+    Apart {
+        /// At least one quantity.
+        apart: Vec<(Quantity, Apart)>,
+    },
+    /// Which calibrations are older than they are good for.
+    CalibrationOld {
+        /// The sensors, and the age in days.
+        sensors: Vec<(Sensor, i64)>,
+    },
     /// Carbon dioxide above a limit.
     CarbonDioxide {
         /// What was measured.

@@ -17,6 +17,12 @@ pub enum AlertKind {
     StorageFailing,
     /// A configured source is silent (room, or outdoors on the site).
     SensorStale,
+    /// A sensor speaks and is not believed (room, or outdoors on the site).
+    SensorSuspect,
+    /// Sensors of one air are too far apart (room, or outdoors on the site).
+    SensorsDisagree,
+    /// A calibration is older than it is good for (room, or outdoors on the site).
+    CalibrationOld,
     /// The humidifier will not keep up in the next 24 hours (room).
     HumidifierShortfall,
     /// The tank will run out (room).
@@ -61,16 +67,19 @@ struct Row {
 
 impl AlertKind {
     /// Alerts of the whole site.
-    pub const OF_SITE: [Self; 6] = [
+    pub const OF_SITE: [Self; 9] = [
         Self::HardFrost,
         Self::ForecastOld,
         Self::SensorStale,
+        Self::SensorSuspect,
+        Self::SensorsDisagree,
+        Self::CalibrationOld,
         Self::ClockNotTrusted,
         Self::BrokerFlapping,
         Self::StorageFailing,
     ];
     /// Alerts of each room.
-    pub const OF_ROOM: [Self; 12] = [
+    pub const OF_ROOM: [Self; 15] = [
         Self::HumidifierShortfall,
         Self::TankEmpty,
         Self::HeatShort,
@@ -80,6 +89,9 @@ impl AlertKind {
         Self::TooDry,
         Self::ColdSpell,
         Self::SensorStale,
+        Self::SensorSuspect,
+        Self::SensorsDisagree,
+        Self::CalibrationOld,
         Self::CarbonDioxideCrop,
         Self::CarbonDioxideRising,
         Self::CarbonDioxidePeople,
@@ -99,6 +111,11 @@ impl AlertKind {
             Self::StorageFailing => row("storage-failing", "State cannot be written", 0, 0),
             // The maximum age of the source is the delay.
             Self::SensorStale => row("sensor-stale", "Sensor silent", 0, 30),
+            // One odd value that is taken back is no alert; a sensor that recovers must show it for a while.
+            Self::SensorSuspect => row("sensor-suspect", "Sensor not believed", 120, 600),
+            // A door that opens parts the sensors of a room for some minutes.
+            Self::SensorsDisagree => row("sensors-disagree", "Sensors disagree", 900, 1_800),
+            Self::CalibrationOld => row("calibration-old", "Calibration old", 0, 0),
             Self::HumidifierShortfall => row("humidifier-shortfall", "Humidifier cannot keep up", 0, 1_800),
             Self::TankEmpty => row("tank-empty", "Tank runs out", 0, 1_800),
             Self::HeatShort => row("heat-short", "Room cannot hold its temperature", 0, 1_800),

@@ -6,6 +6,7 @@ pub mod decide;
 pub mod doubt;
 pub mod kind;
 pub mod lever;
+mod mistrust;
 pub mod plan;
 pub mod sentence;
 pub mod setpoint;

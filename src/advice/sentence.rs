@@ -5,6 +5,7 @@ use jiff::{Timestamp, tz::TimeZone};
 use super::{
     alert::Message,
     decide::{PEOPLE_KEEP_OUT, PEOPLE_LEAVE, PEOPLE_WARN},
+    mistrust,
     setpoint::{AirCause, Balance, Decision, Reason},
     target::Holder,
 };
@@ -242,6 +243,9 @@ impl Message {
                 "This was raised before a restart, and what it rests on is not known yet.".to_owned()
             }
             Self::Warning(warning) => warning.sentence(voice, now),
+            Self::Suspect { sensors } => mistrust::suspect(sensors),
+            Self::Apart { apart } => mistrust::apart(apart, voice),
+            Self::CalibrationOld { sensors } => mistrust::calibration(sensors),
             Self::CarbonDioxide { measured, limit } => carbon_dioxide_sentence(voice, *measured, *limit),
         }
     }

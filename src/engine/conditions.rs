@@ -44,7 +44,8 @@ pub(super) struct View<'a> {
     pub around: Option<Temperature>,
     /// What a probe on the coldest surface says.
     pub probe: Option<Temperature>,
-    pub stale: Condition,
+    /// What is said of its sensors: silent, suspect, apart, calibrated long ago.
+    pub sensors: [Condition; 4],
     pub now: &'a Now,
 }
 
@@ -60,7 +61,10 @@ impl View<'_> {
             AlertKind::CapsWet => self.caps_wet(),
             AlertKind::TooDry => self.too_dry(),
             AlertKind::ColdSpell => self.of_humidifier(Self::cold_spell),
-            AlertKind::SensorStale => self.stale.clone(),
+            AlertKind::SensorStale => self.sensors[0].clone(),
+            AlertKind::SensorSuspect => self.sensors[1].clone(),
+            AlertKind::SensorsDisagree => self.sensors[2].clone(),
+            AlertKind::CalibrationOld => self.sensors[3].clone(),
             AlertKind::CarbonDioxideCrop => self.carbon_dioxide_crop(),
             AlertKind::CarbonDioxideRising => self.carbon_dioxide_rising(),
             AlertKind::CarbonDioxidePeople => self.carbon_dioxide_people(),
@@ -279,17 +283,18 @@ fn first(hours: &[Hour], holds: impl Fn(&Hour) -> bool) -> Option<Timestamp> {
     hours.iter().find(|hour| holds(hour)).map(|hour| hour.start)
 }
 
-/// For people every sensor counts, believed or not; all clear is only what a believed one says.
+/// A danger to people is told on the word of any sensor, believed or not; the working day's limit, and all clear, only
+/// on that of one that is believed.
 fn people_condition(believed: Option<CarbonDioxide>, heard: Option<CarbonDioxide>) -> Condition {
-    let Some(measured) = heard else { return Condition::Missing };
-    let otherwise = if believed.is_some() { Condition::Clear } else { Condition::Missing };
+    let danger = heard.filter(|heard| heard.parts_per_million() >= decide::PEOPLE_LEAVE);
+    let Some(measured) = danger.or(believed) else { return Condition::Missing };
     let steps = [
         (decide::PEOPLE_KEEP_OUT, Priority::Critical),
         (decide::PEOPLE_LEAVE, Priority::Critical),
         (decide::PEOPLE_WARN, Priority::Warning),
     ];
     steps.into_iter().find(|(limit, _)| measured.parts_per_million() >= *limit).map_or(
-        otherwise,
+        Condition::Clear,
         |(limit, priority)| {
             Condition::Present(priority, Message::CarbonDioxide { measured, limit: CarbonDioxide::clamped(limit) })
         },

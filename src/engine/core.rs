@@ -19,6 +19,7 @@ use super::{
     senses,
     site::Troubles,
     snapshot::{OutdoorsState, PressureFrom, SiteState, Snapshot, SourceState},
+    suspicion::Watchers,
 };
 use crate::{
     advice::{Alert, AlertKind, Reason, Voice, decide},
@@ -48,6 +49,7 @@ pub struct Engine {
     pub(super) learned: Learned,
     /// Refusals already told to the log, and when each came last, until the source has recovered.
     told: BTreeMap<(usize, &'static str), Duration>,
+    pub(super) watchers: Watchers,
     pub(super) lookout: Lookout,
     /// Of the site, at the last look.
     pub(super) frost: Option<FrostAhead>,
@@ -73,11 +75,12 @@ impl Engine {
             sources_at.entry(source.place).or_default().push(index);
         }
         let pressure = crate::physics::atmosphere::standard_pressure(farm.site.elevation);
+        let watchers = Watchers::new(&farm);
         Self {
             lookout: Lookout::new(&farm),
             frost: None,
             site: SiteState {
-                outdoors: OutdoorsState { air: None, from_sensor: false, coldest: None },
+                outdoors: OutdoorsState::default(),
                 forecast_service: service,
                 forecast: None,
                 forecast_fetched: None,
@@ -102,6 +105,7 @@ impl Engine {
             rooms,
             told: BTreeMap::new(),
             troubles: Troubles::default(),
+            watchers,
             looked_for_frost: None,
             started: now.elapsed,
             newest_kept: None,
@@ -216,7 +220,9 @@ impl Engine {
             let sentence = "the message says that it was measured in the future".to_owned();
             return self.take_rejection(source, &Rejection { word: "future", sentence }, now, effects);
         };
-        senses::take_in(state, value, at, now);
+        if senses::take_in(state, value, at, now) {
+            self.watchers.take(source, &self.farm.sources[source], (measured, value), at);
+        }
         self.recover(source, now, effects);
     }
 
@@ -235,6 +241,7 @@ impl Engine {
 
     fn take_rejection(&mut self, source: usize, rejection: &Rejection, now: &Now, effects: &mut Vec<Effect>) {
         let Some(state) = self.sources.get_mut(source) else { return };
+        self.watchers.refuse(source, &self.farm.sources[source], now);
         *state.rejected.entry(rejection.word).or_default() += 1;
         if self.told.insert((source, rejection.word), now.elapsed).is_none() {
             effects.push(notice(
@@ -257,6 +264,7 @@ impl Engine {
     /// Brings everything in line with the readings, the forecast and the time.
     fn settle(&mut self, now: &Now, effects: &mut Vec<Effect>) {
         self.age_readings(now);
+        self.settle_suspicion(now);
         self.settle_inputs(now, effects);
         self.settle_forecast(now, effects);
         self.settle_outdoors(now);
@@ -370,7 +378,7 @@ impl Engine {
                 memory: &self.rooms[index],
                 around: self.shell_faces(index, now),
                 probe: self.probe(index),
-                stale: self.stale_condition(Place::Room(index), now),
+                sensors: self.sensor_conditions(Place::Room(index), &self.rooms[index].state.spread, now),
                 now,
             };
             let conditions = AlertKind::OF_ROOM.map(|kind| view.condition(kind));

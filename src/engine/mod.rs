@@ -17,6 +17,7 @@ mod schedule;
 mod senses;
 mod site;
 pub mod snapshot;
+mod suspicion;
 
 pub use command::{Command, Input};
 pub use core::Engine;

@@ -35,10 +35,10 @@ pub(super) fn pressure(site: &Site, sensors: &Known, forecast: Option<&ForecastP
 /// The air outdoors now. Temperature and humidity are taken from one place: a sensor's temperature with a forecast's
 /// humidity would be an air that is nowhere.
 pub(super) fn air(sensed: &Fused, forecast: Option<&ForecastPoint>, pressure: Pressure) -> OutdoorsState {
-    let coldest = sensed.reckoned.coldest;
+    let (coldest, spread) = (sensed.reckoned.coldest, sensed.spread.clone());
     if let Some(air) = sensed.air {
-        return OutdoorsState { air: Some(air), from_sensor: true, coldest };
+        return OutdoorsState { air: Some(air), from_sensor: true, coldest, spread };
     }
     let forecast = forecast.and_then(|point| point.air.at_pressure(pressure).ok());
-    OutdoorsState { air: forecast, from_sensor: false, coldest }
+    OutdoorsState { air: forecast, from_sensor: false, coldest, spread }
 }

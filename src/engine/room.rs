@@ -144,7 +144,8 @@ impl RoomMemory {
         // A sensor that is not believed can raise a danger, and cannot end one.
         if ppm(reckoned.carbon_dioxide_for_people).is_some_and(|ppm| ppm >= decide::PEOPLE_LEAVE) {
             self.danger = true;
-        } else if ppm(reckoned.carbon_dioxide).is_some_and(|ppm| ppm < DANGER_OVER) {
+        } else if !reckoned.carbon_dioxide_doubted && ppm(reckoned.carbon_dioxide).is_some_and(|ppm| ppm < DANGER_OVER)
+        {
             self.danger = false;
         }
     }

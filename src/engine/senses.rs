@@ -178,9 +178,9 @@ impl Engine {
         let silent = self.within(place).filter(|index| match self.sources[*index].reading {
             Reading::Never => now.since(self.started) >= self.farm.sources[*index].maximum_age,
             Reading::Stale { .. } => true,
-            Reading::Fresh { .. } | Reading::Ageing { .. } | Reading::Rejected { .. } | Reading::Suspect { .. } => {
-                false
-            }
+            // Refused messages are messages; another alert tells of them.
+            Reading::Rejected { at } => now.since(at) > self.farm.sources[*index].maximum_age,
+            Reading::Fresh { .. } | Reading::Ageing { .. } | Reading::Suspect { .. } => false,
         });
         silent.collect()
     }

@@ -4,7 +4,7 @@ use std::{collections::VecDeque, time::Duration};
 
 use jiff::SignedDuration;
 
-use super::core::Engine;
+use super::{core::Engine, suspicion::disagreement};
 use crate::{
     advice::{
         AlertKind, Priority, Warning,
@@ -55,6 +55,9 @@ impl Engine {
             AlertKind::HardFrost => self.hard_frost(now),
             AlertKind::ForecastOld => self.forecast_old(now),
             AlertKind::SensorStale => self.stale_condition(Place::Outdoors, now),
+            AlertKind::SensorSuspect => self.suspect_condition(Place::Outdoors, now),
+            AlertKind::SensorsDisagree => disagreement(&self.site.outdoors.spread),
+            AlertKind::CalibrationOld => self.calibration_condition(Place::Outdoors, now),
             AlertKind::ClockNotTrusted if !now.trusted => told(Warning::ClockNotTrusted),
             AlertKind::BrokerFlapping => match self.troubles.breaks(now) {
                 breaks if breaks >= FLAPPING => told(Warning::BrokerFlapping { breaks }),

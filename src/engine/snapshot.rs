@@ -81,7 +81,7 @@ pub enum PressureFrom {
 }
 
 /// The air outdoors now.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Default)]
 pub struct OutdoorsState {
     /// Its state; `None` where neither a sensor nor a forecast speaks.
     pub air: Option<MoistAir>,
@@ -89,6 +89,8 @@ pub struct OutdoorsState {
     pub from_sensor: bool,
     /// The coldest that the farm's own sensors let it be.
     pub coldest: Option<Temperature>,
+    /// How far apart the farm's own sensors are.
+    pub spread: Spreads,
 }
 
 /// What is known of one room.

@@ -9,7 +9,7 @@
 
 use std::time::Duration;
 
-use super::{BelowFreezing, Fault, Identifier, Now, Reading, balance::BELOW_OUTDOOR};
+use super::{BelowFreezing, Fault, Identifier, Now, Quantity, Reading, balance::BELOW_OUTDOOR, detect};
 use crate::{
     physics::MoistAir,
     units::{CarbonDioxide, Pressure, RelativeHumidity, Temperature},
@@ -84,6 +84,8 @@ pub struct Apart {
     pub wide: bool,
     /// Whether there are just two, so that neither can be outvoted.
     pub pair: bool,
+    /// Whether it is one alone that has left others that agree: then it is the sensor, not the air.
+    pub outlier: bool,
 }
 
 /// How far apart the believed sensors of a place are; `None` where fewer than two are believed.
@@ -258,14 +260,23 @@ fn spread(points: &[Point]) -> Spreads {
     let carbon_dioxide = of(|point| Some(point.carbon_dioxide.fresh()?.parts_per_million()));
     let half = middle(carbon_dioxide.iter().map(|(value, _)| *value));
     Spreads {
-        temperature: apart(&of(|point| Some(point.temperature.fresh()?.celsius())), 1.0, WIDE_TEMPERATURE),
-        relative_humidity: apart(&of(|point| Some(point.relative_humidity.fresh()?.ratio())), 1.0, WIDE_HUMIDITY),
-        carbon_dioxide: apart(&carbon_dioxide, half.max(1.0), WIDE_CARBON_DIOXIDE)
+        temperature: apart(
+            &of(|point| Some(point.temperature.fresh()?.celsius())),
+            1.0,
+            (WIDE_TEMPERATURE, Quantity::Temperature),
+        ),
+        relative_humidity: apart(
+            &of(|point| Some(point.relative_humidity.fresh()?.ratio())),
+            1.0,
+            (WIDE_HUMIDITY, Quantity::RelativeHumidity),
+        ),
+        carbon_dioxide: apart(&carbon_dioxide, half.max(1.0), (WIDE_CARBON_DIOXIDE, Quantity::CarbonDioxide))
             .map(|apart| Apart { wide: apart.wide && apart.difference * half > CARBON_DIOXIDE_TOLERANCE, ..apart }),
     }
 }
 
-fn apart(values: &[(f64, &Option<Identifier>)], scale: f64, wide: f64) -> Option<Apart> {
+fn apart(values: &[(f64, &Option<Identifier>)], scale: f64, limit: (f64, Quantity)) -> Option<Apart> {
+    let (wide, quantity) = limit;
     let lowest = values.iter().min_by(|a, b| a.0.total_cmp(&b.0))?;
     let highest = values.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
     if values.len() < 2 {
@@ -278,7 +289,24 @@ fn apart(values: &[(f64, &Option<Identifier>)], scale: f64, wide: f64) -> Option
         highest_at: highest.1.clone(),
         wide: difference > wide,
         pair: values.len() == 2,
+        outlier: is_outlier(values, quantity),
     })
+}
+
+/// Whether all but the one furthest from the middle agree, and that one has left them.
+fn is_outlier(values: &[(f64, &Option<Identifier>)], quantity: Quantity) -> bool {
+    if values.len() < 3 {
+        return false;
+    }
+    let mut sorted: Vec<f64> = values.iter().map(|(value, _)| *value).collect();
+    sorted.sort_by(f64::total_cmp);
+    let half = middle(sorted.iter().copied());
+    let low = half - sorted[0] > sorted[sorted.len() - 1] - half;
+    let others = if low { &sorted[1..] } else { &sorted[..sorted.len() - 1] };
+    let alone = if low { sorted[0] } else { sorted[sorted.len() - 1] };
+    let theirs = middle(others.iter().copied());
+    let (close, far) = detect::apart(quantity, theirs);
+    others[others.len() - 1] - others[0] <= close && (alone - theirs).abs() > far
 }
 
 fn disputed(apart: Option<&Apart>) -> bool {

@@ -6,6 +6,7 @@ pub mod balance;
 pub mod calibration;
 pub mod correction;
 pub mod crop;
+pub mod detect;
 pub mod equipment;
 pub mod farm;
 pub mod fault;
@@ -23,10 +24,12 @@ pub mod sun;
 pub mod supply;
 pub mod time;
 pub mod told;
+pub mod trail;
 
 pub use calibration::Calibration;
 pub use correction::{Case, CorrectedForecast, Offset, Spread};
 pub use crop::{Band, Bands, Species, Stage};
+pub use detect::Watch;
 pub use equipment::{Fan, FanMoves, Humidifier, HumidifierMethod, WaterSupply};
 pub use farm::{Farm, Intake, Place, Room, Sensor, Site, Source};
 pub use fault::Fault;
@@ -39,5 +42,6 @@ pub use room::RoomModel;
 pub use shell::{Around, Shell, Space, Surface, SurfaceKind};
 pub use time::Now;
 pub use told::{Hold, Presence};
+pub use trail::Trail;
 
 pub use crate::physics::BelowFreezing;

@@ -40,6 +40,15 @@ fn year_angle(start: Timestamp, minutes: f64) -> f64 {
 
 /// Minutes after 00:00 UTC; `None` where the sun does not cross the horizon.
 fn sunrise_minutes(latitude: f64, longitude: f64, year: f64) -> Option<f64> {
+    let (equation_of_time, declination) = equation_and_declination(year);
+    let latitude = latitude.to_radians();
+    let cosine = ZENITH.to_radians().cos() / (latitude.cos() * declination.cos()) - latitude.tan() * declination.tan();
+    let hour_angle = (-1.0..=1.0).contains(&cosine).then(|| cosine.acos().to_degrees())?;
+    Some(720.0 - MINUTES_PER_DEGREE * (longitude + hour_angle) - equation_of_time)
+}
+
+/// Equation of time in minutes, and declination as an angle.
+fn equation_and_declination(year: f64) -> (f64, f64) {
     let (one, two, three) = (year, 2.0 * year, 3.0 * year);
     let equation_of_time = 229.18
         * (0.000_075 + 0.001_868 * one.cos() - 0.032_077 * one.sin() - 0.014_615 * two.cos() - 0.040_849 * two.sin());
@@ -47,10 +56,22 @@ fn sunrise_minutes(latitude: f64, longitude: f64, year: f64) -> Option<f64> {
         + 0.000_907 * two.sin()
         - 0.002_697 * three.cos()
         + 0.001_48 * three.sin();
+    (equation_of_time, declination)
+}
+
+/// Height of the sun above the horizon in degrees, without refraction, at `latitude` degrees north and `longitude` degrees
+/// east: to within a degree, which tells whether it can warm a sensor.
+pub fn height(moment: Timestamp, latitude: f64, longitude: f64) -> f64 {
+    let date = moment.to_zoned_datetime(TimeZone::UTC);
+    let hours = f64::from(date.hour()) + f64::from(date.minute()) / 60.0;
+    let days = f64::from(date.date().day_of_year()) - 1.0 + (hours - 12.0) / 24.0;
+    let (equation, declination) =
+        equation_and_declination(std::f64::consts::TAU * days / f64::from(date.date().days_in_year()));
+    let solar_hours = hours + longitude * MINUTES_PER_DEGREE / 60.0 + equation / 60.0;
+    let hour_angle = (solar_hours - 12.0) * std::f64::consts::PI / 12.0;
     let latitude = latitude.to_radians();
-    let cosine = ZENITH.to_radians().cos() / (latitude.cos() * declination.cos()) - latitude.tan() * declination.tan();
-    let hour_angle = (-1.0..=1.0).contains(&cosine).then(|| cosine.acos().to_degrees())?;
-    Some(720.0 - MINUTES_PER_DEGREE * (longitude + hour_angle) - equation_of_time)
+    let sine = latitude.sin() * declination.sin() + latitude.cos() * declination.cos() * hour_angle.cos();
+    sine.clamp(-1.0, 1.0).asin().to_degrees()
 }
 
 #[cfg(test)]
@@ -93,5 +114,29 @@ mod tests {
                 assert!(ahead > SignedDuration::ZERO && ahead < SignedDuration::from_hours(25), "{after}: {found}");
             }
         }
+    }
+
+    #[test]
+    fn the_noon_sun_stands_as_high_as_the_obliquity_says() {
+        let highest = |day: &str, latitude: f64| {
+            let start: Timestamp = format!("{day}T00:00:00Z").parse().unwrap();
+            let minutes = (0..1_440).map(|minute| height(start + SignedDuration::from_mins(minute), latitude, 25.0));
+            minutes.fold(f64::NEG_INFINITY, f64::max)
+        };
+        // At the solstices 90° − latitude ± 23.44° (obliquity of the ecliptic), at the equinox 90° − latitude.
+        for (day, latitude, expected) in [
+            ("2026-12-21", 61.0, 90.0 - 61.0 - 23.44),
+            ("2026-06-21", 61.0, 90.0 - 61.0 + 23.44),
+            ("2026-03-20", 45.0, 45.0),
+            ("2026-12-21", 70.0, 90.0 - 70.0 - 23.44),
+        ] {
+            let found = highest(day, latitude);
+            assert!((found - expected).abs() < 0.6, "{day} at {latitude}: {found} instead of {expected}");
+        }
+        let at = |text: &str| height(text.parse().unwrap(), 61.0, 25.0);
+        assert!(at("2026-12-21T22:00:00Z") < -40.0);
+        // 25° east is 100 minutes ahead of Greenwich: noon there is near 10:20 UTC.
+        assert!(at("2026-03-20T10:20:00Z") > at("2026-03-20T08:00:00Z"));
+        assert!(at("2026-03-20T10:20:00Z") > at("2026-03-20T12:30:00Z"));
     }
 }

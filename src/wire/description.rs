@@ -121,6 +121,10 @@ const RELATIVE_HUMIDITY: Kind = Kind::Number(|units| units.relative_humidity(Rel
 const HUMIDITY_RATIO: Kind = Kind::Number(|units| units.humidity_ratio(HumidityRatio::clamped(0.0)));
 const PRESSURE: Kind = Kind::Number(|units| pressure(units, Pressure::clamped(0.0)));
 const VAPOUR_PRESSURE: Kind = Kind::Number(|units| units.vapour_pressure(VapourPressure::clamped(0.0)));
+const TEMPERATURE_DIFFERENCE: Kind =
+    Kind::Number(|units| units.temperature_difference(TemperatureDifference::clamped(0.0)));
+/// A share that may be above all.
+const POINTS: Kind = Kind::Number(|_| points(0.0));
 const CARBON_DIOXIDE: Kind = Kind::Number(|units| units.carbon_dioxide(CarbonDioxide::clamped(0.0)));
 const VAPOUR_FLOW: Kind = Kind::Number(|units| units.vapour_flow(WaterFlow::clamped(0.0)));
 const LIQUID_FLOW: Kind = Kind::Number(|units| units.liquid_flow(WaterFlow::clamped(0.0)));
@@ -150,7 +154,7 @@ pub const SITE: &[SiteRow] = &[
         Some(Value::Number(pressure(units(snapshot), snapshot.site.pressure)))
     }),
     (row("outdoors", "from", "Known from", Kind::Word(|| vec!["sensor", "forecast"]), Life::Turn), |snapshot| {
-        let outdoors = snapshot.site.outdoors;
+        let outdoors = &snapshot.site.outdoors;
         outdoors.air?;
         Some(Value::Word(if outdoors.from_sensor { "sensor" } else { "forecast" }))
     }),
@@ -207,6 +211,17 @@ const ROOM: &[RoomRow] = &[
             let value = view.state.carbon_dioxide_headroom?;
             Some(Value::Number(Shown { value, ..view.units.carbon_dioxide(CarbonDioxide::clamped(0.0)) }))
         },
+    ),
+    (row("air", "temperature-spread", "Warmest minus coldest sensor", TEMPERATURE_DIFFERENCE, Life::Reading), |view| {
+        let kelvins = view.state.spread.temperature.as_ref()?.difference;
+        Some(Value::Number(view.units.temperature_difference(TemperatureDifference::clamped(kelvins))))
+    }),
+    (row("air", "relative-humidity-spread", "Wettest minus driest sensor", POINTS, Life::Reading), |view| {
+        Some(Value::Number(points(view.state.spread.relative_humidity.as_ref()?.difference)))
+    }),
+    (
+        row("air", "carbon-dioxide-spread", "Highest minus lowest sensor, of their middle", POINTS, Life::Reading),
+        |view| Some(Value::Number(points(view.state.spread.carbon_dioxide.as_ref()?.difference))),
     ),
     (row("moisture", "deficit", "Moisture that the supply air lacks", HUMIDITY_RATIO, Life::Reading), |view| {
         Some(Value::Number(humidity_ratio_difference(view.units, view.state.moisture?.deficit)))
@@ -277,6 +292,10 @@ fn air_flow(units: UnitSystem, value: AirFlow) -> Shown {
 
 fn air_changes(value: AirChanges) -> Shown {
     Shown { value: value.per_hour(), unit: "1/h", decimals: 2 }
+}
+
+fn points(share: f64) -> Shown {
+    Shown { value: share * 100.0, unit: "%", decimals: 1 }
 }
 
 fn share(value: Fraction) -> Shown {

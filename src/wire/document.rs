@@ -17,7 +17,7 @@
 //! rooms[]                 name, title, temperature, relative_humidity, carbon_dioxide, air, supply, moisture,
 //!                         carbon_dioxide_headroom_parts_per_million, inputs, outlook (see [`super::outlook`]),
 //!                         no_outlook (why there is none), decision, alerts[]
-//! sources[]               place, position, quantity, state, value, unit, last_heard_at, accepted, rejected{word: count}
+//! sources[]               place, position, quantity, state, fault, value, unit, last_heard_at, accepted, rejected{word: count}
 //! ```
 
 use std::collections::BTreeMap;
@@ -32,7 +32,7 @@ use crate::{
         RoomState, Snapshot, SourceState,
         snapshot::{Moisture, PressureFrom},
     },
-    model::{Forecast, ForecastPoint, Identifier, Measured, Reading, Room, Service, outlook::NoOutlook},
+    model::{Fault, Forecast, ForecastPoint, Identifier, Measured, Reading, Room, Service, outlook::NoOutlook},
     units::UnitSystem,
 };
 
@@ -234,6 +234,7 @@ fn source(source: &SourceState, snapshot: &Snapshot) -> Value {
         "position": source.position.as_ref().map(Identifier::as_str),
         "quantity": source.quantity.name(),
         "state": source.reading.state(),
+        "fault": source.reading.fault().map(Fault::name),
         "value": source.reading.last().map(Measured::base),
         "unit": unit,
         "last_heard_at": iso(source.last_heard),

@@ -460,7 +460,11 @@ impl MessageBody {
                 measured_ppm: rounded(measured.parts_per_million(), 1),
                 limit_ppm: rounded(limit.parts_per_million(), 1),
             },
-            Message::Warning(_) | Message::BeforeRestart => Self::BeforeRestart,
+            Message::Warning(_)
+            | Message::Suspect { .. }
+            | Message::Apart { .. }
+            | Message::CalibrationOld { .. }
+            | Message::BeforeRestart => Self::BeforeRestart,
         }
     }
 

@@ -30,6 +30,19 @@ pub(super) const ROWS: &[MetricRow] = &[
         "How far carbon dioxide is below the crop's limit; negative above it. It is no limit for people.",
         |s| each(s, |room| room.carbon_dioxide_headroom),
     ),
+    room("mistwright_room_temperature_spread_celsius", "Warmest minus coldest believed sensor of the room.", |s| {
+        each(s, |room| Some(room.spread.temperature.as_ref()?.difference))
+    }),
+    room(
+        "mistwright_room_relative_humidity_spread_ratio",
+        "Wettest minus driest believed sensor of the room; 0.05 is five points.",
+        |s| each(s, |room| Some(room.spread.relative_humidity.as_ref()?.difference)),
+    ),
+    room(
+        "mistwright_room_carbon_dioxide_spread_ratio",
+        "Highest minus lowest believed carbon dioxide sensor of the room, as a share of their middle.",
+        |s| each(s, |room| Some(room.spread.carbon_dioxide.as_ref()?.difference)),
+    ),
     room("mistwright_room_humidity_ratio", "Water vapour, kg per kg of dry air.", |s| {
         each(s, |room| Some(room.air?.humidity_ratio().kilograms_per_kilogram()))
     }),

@@ -25,6 +25,12 @@ pub(super) const ROWS: &[MetricRow] = &[
         |s| together(s, |source| Some(truth(source.reading.fresh().is_some())), f64::max),
     ),
     gauge(
+        "mistwright_source_suspect",
+        LABELS,
+        "1 while a source speaks and is not believed, 0 otherwise; of several of one quantity, 1 while any is not.",
+        |s| together(s, |source| Some(truth(matches!(source.reading.state(), "suspect" | "rejected"))), f64::max),
+    ),
+    gauge(
         "mistwright_source_last_reading_timestamp_seconds",
         LABELS,
         "Calendar time of the last reading; it stays when the value has gone stale.",
