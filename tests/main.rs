@@ -4,6 +4,7 @@
 mod architecture;
 mod browser;
 mod config;
+mod decoders;
 mod demo;
 mod docs;
 mod e2e;

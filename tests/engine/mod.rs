@@ -11,6 +11,7 @@ mod inputs;
 mod learned;
 mod levers;
 mod limits;
+mod observed;
 mod outlook;
 mod stage;
 mod winter;

@@ -68,21 +68,35 @@ pub fn outdoors(quantity: Quantity) -> Source {
 pub const POSITIONS: [(&str, f64, f64, f64); 3] =
     [("top-shelf", 0.25, -0.006, -0.03), ("middle", 0.0, 0.0, 0.0), ("floor", -0.2, 0.008, 0.04)];
 
-/// Temperature, humidity and carbon dioxide at all three positions, and an outdoor sensor.
+/// Temperature, humidity and carbon dioxide at all three positions.
 pub fn three_of_each() -> Vec<Source> {
     let inside = POSITIONS.iter().flat_map(|(position, ..)| {
         [Quantity::Temperature, Quantity::RelativeHumidity, Quantity::CarbonDioxide].map(|of| at(position, of))
     });
-    inside.chain([outdoors(Quantity::Temperature), outdoors(Quantity::RelativeHumidity)]).collect()
+    inside.collect()
 }
 
 impl Stage {
+    /// A farm that nobody forecasts for.
     pub fn new(sources: Vec<Source>) -> Self {
+        Self::with_forecast(sources, None)
+    }
+
+    /// A farm for which this temperature is forecast at all hours.
+    pub fn with_forecast(sources: Vec<Source>, forecast: Option<f64>) -> Self {
         let mut room = room();
         room.bands.carbon_dioxide_limit = super::harness::ppm(2_000.0);
         let mut farm = farm(vec![room]);
         farm.sources = sources;
-        Self { bench: Bench::new(farm), minute: 0, truth: Truth::default(), every: 1, forecast: Some(8.0) }
+        let service = forecast.is_some().then_some(mistwright::wire::weather::met_norway::SERVICE);
+        let bench = Bench::with_service(farm, service);
+        Self {
+            bench,
+            minute: 0,
+            truth: Truth { outdoors: forecast.unwrap_or(8.0), ..Truth::default() },
+            every: 1,
+            forecast,
+        }
     }
 
     /// What an honest source would say now: the truth, where it stands, and a little of its own.
