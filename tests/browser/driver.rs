@@ -164,20 +164,18 @@ impl Browser {
     }
 
     /// Keeps a picture of the whole page among the build's artefacts.
-    pub fn picture(&self, name: &str) -> PathBuf {
+    pub fn picture(&self, name: &str) {
         let size = self.run("const all = document.documentElement; return [all.clientWidth, all.scrollHeight]");
-        let shot = self.devtools(
-            "Page.captureScreenshot",
-            &json!({
-                "captureBeyondViewport": true,
-                "clip": { "x": 0, "y": 0, "width": size[0], "height": size[1], "scale": 1 },
-            }),
-        );
+        self.picture_of(name, (size[0].as_u64().unwrap(), size[1].as_u64().unwrap()));
+    }
+
+    /// Keeps a picture of the page's top left, so many pixels wide and high.
+    pub fn picture_of(&self, name: &str, (width, height): (u64, u64)) {
+        let clip = json!({ "x": 0, "y": 0, "width": width, "height": height, "scale": 1 });
+        let shot = self.devtools("Page.captureScreenshot", &json!({ "captureBeyondViewport": true, "clip": clip }));
         let folder = pictures();
         fs::create_dir_all(&folder).unwrap();
-        let file = folder.join(format!("{name}.png"));
-        fs::write(&file, base64(shot["data"].as_str().unwrap())).unwrap();
-        file
+        fs::write(folder.join(format!("{name}.png")), base64(shot["data"].as_str().unwrap())).unwrap();
     }
 
     /// What the browser complained of since the last call: refused scripts and styles, errors, failed requests.

@@ -6,7 +6,7 @@ use mistwright::{
     advice::AlertKind,
     engine::{Event, Snapshot},
     model::{Identifier, Place, Quantity, Room, equipment::WaterSupply},
-    units::UnitSystem,
+    units::{UnitSystem, WaterFlow},
     view::page::{self, View},
 };
 
@@ -69,6 +69,37 @@ fn every_room_has_its_sentence_and_the_worst_room_stands_first() {
     assert!(page.contains("<title>1 room to look at, Frosthollow</title>"), "{page}");
     let chart = between(&page, "<section class=\"air\"", "</section>");
     assert!(chart.contains("Birchnook"), "the chart is not of the worst room");
+}
+
+#[test]
+fn a_night_that_the_humidifier_cannot_hold_is_told_drawn_and_answered() {
+    let mut weak = named("weak", "Weaknook");
+    weak.humidifier.as_mut().unwrap().output = WaterFlow::from_kilograms_per_hour(1.0).unwrap();
+    let mut bench = spoken(vec![named("a", "Aldernook"), weak]);
+    bench.pass(Duration::from_secs(120));
+    let page = farm_page(&bench.snapshot());
+    let night = text(between(&page, "<ol class=\"night\">", "</ol>"));
+    assert!(night.starts_with("WeaknookTo do The humidifier cannot keep up from "), "{night}");
+    assert!(night.contains("AldernookAll well Humidity stays at "), "{night}");
+    let ahead = between(&page, "<section class=\"ahead\"", "</section>");
+    assert!(ahead.contains("humidifier short ") && ahead.contains("<rect class=\"worst\""), "{ahead}");
+    assert_eq!(ahead.matches("<tbody>").count(), 1);
+    assert_eq!(between(ahead, "<tbody>", "</tbody>").matches("<tr>").count(), 48);
+    assert!(text(ahead).contains("The fan does not report back"), "the caveats are not told: {ahead}");
+    let levers = text(between(&page, "<section class=\"levers\"", "</section>"));
+    assert!(levers.contains("What would help: Weaknook"), "{levers}");
+    let first = bench.snapshot().rooms[1].levers[0].sentence(&bench.snapshot().voice(), bench.now.wall);
+    assert!(levers.contains(&first), "{levers}");
+}
+
+#[test]
+fn without_an_outlook_its_place_says_why() {
+    let mut bench = Bench::with_service(harness::farm(vec![named("a", "Aldernook")]), None);
+    bench.pass(Duration::from_secs(60));
+    let why = bench.snapshot().rooms[0].no_outlook.expect("nothing is known of the room").sentence();
+    let page = farm_page(&bench.snapshot());
+    assert!(text(between(&page, "<section class=\"ahead\"", "</section>")).contains(why), "{page}");
+    assert!(!page.contains("data-strip"), "{page}");
 }
 
 #[test]

@@ -148,6 +148,7 @@ fn content(look: &Look<'_>, verdicts: &[night::Verdict]) -> Markup {
         (sections::alerts(look))
         (sections::air(look, room))
         (sections::ahead(look, room))
+        (sections::levers(look, room))
         (sections::advice(look, verdicts))
         (sources::sensors(look))
         (sources::section(look))

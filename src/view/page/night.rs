@@ -61,7 +61,7 @@ pub(super) struct Verdict {
     pub sentence: String,
 }
 
-/// Every room's verdict, worst first; rooms that ask the same stay in the farm's order.
+/// Every room's verdict, worst first; of rooms that ask the same, the one whose trouble comes first.
 pub(super) fn verdicts(snapshot: &Snapshot, voice: &Voice) -> Vec<Verdict> {
     let rooms = snapshot.farm.rooms.iter().zip(&snapshot.rooms).enumerate();
     let mut verdicts: Vec<_> = rooms
@@ -70,15 +70,28 @@ pub(super) fn verdicts(snapshot: &Snapshot, voice: &Voice) -> Vec<Verdict> {
             Verdict { room: index, urgency, sentence }
         })
         .collect();
-    verdicts.sort_by_key(|verdict| verdict.urgency);
+    verdicts.sort_by_key(|verdict| (verdict.urgency, trouble(&snapshot.rooms[verdict.room])));
     verdicts
+}
+
+/// When the first trouble of a room begins; the end of time where none is foreseen.
+fn trouble(state: &RoomState) -> Timestamp {
+    let first = state.outlook.as_deref().and_then(|outlook| {
+        let findings = &outlook.expected.findings;
+        let short = findings.shortfall.map(|short| short.from);
+        let cold = findings.heat_short.map(|short| short.from);
+        [short, cold, findings.tank_empty].into_iter().flatten().min()
+    });
+    first.unwrap_or(Timestamp::MAX)
 }
 
 fn verdict(room: &Room, state: &RoomState, snapshot: &Snapshot, voice: &Voice) -> (Urgency, String) {
     let now = snapshot.now.wall;
     let mut raised: Vec<&Alert> = state.alerts.iter().filter(|alert| alert.is_raised()).collect();
     raised.sort_by_key(|alert| (std::cmp::Reverse(priority(alert)), rank(alert.kind)));
-    if let Some((first, others)) = raised.split_first() {
+    if let Some((first, others)) = raised.split_first()
+        && priority(first) > Some(Priority::Notice)
+    {
         let urgency = match (priority(first), first.kind) {
             (Some(Priority::Critical), _) => Urgency::Danger,
             (_, AlertKind::SensorStale) if state.decision.mode == Mode::Withheld => Urgency::Unknown,
@@ -87,6 +100,15 @@ fn verdict(room: &Room, state: &RoomState, snapshot: &Snapshot, voice: &Voice) -
         };
         return (urgency, with_others(sentence(first, voice, now), others));
     }
+    let (urgency, sentence) = without_warning(room, state, voice, now);
+    if raised.is_empty() {
+        return (urgency, sentence);
+    }
+    (urgency.min(Urgency::Watch), with_others(sentence, &raised))
+}
+
+/// A room of which nothing is raised that has to be acted on.
+fn without_warning(room: &Room, state: &RoomState, voice: &Voice, now: Timestamp) -> (Urgency, String) {
     if state.decision.mode == Mode::Withheld {
         return (Urgency::Unknown, state.decision.sentence(voice));
     }
@@ -142,9 +164,15 @@ fn ahead(night: &Night<'_>) -> (Urgency, String) {
         let driest = findings.driest.map_or_else(String::new, |(at, humidity)| {
             format!(" The air is driest at {}, {:.0} %.", night.time(at), humidity.percent())
         });
+        let help = night.state.levers.first().map_or_else(
+            || {
+                "Before then, warm and moisten the intake air, or add a humidifier, or hold a lower humidity."
+                    .to_owned()
+            },
+            |lever| lever.sentence(night.voice, night.now),
+        );
         let sentence = format!(
-            "From {} {until} the humidifier cannot give what the target takes: at the worst, {}, it is {} short.{driest} \
-             Before then, warm and moisten the intake air, or add a humidifier, or hold a lower humidity.",
+            "From {} {until} the humidifier cannot give what the target takes: at the worst, {}, it is {} short.{driest} {help}",
             night.time(short.from),
             night.time(short.worst_at),
             night.voice.units.vapour_flow(short.worst)

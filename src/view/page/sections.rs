@@ -127,6 +127,7 @@ pub(super) fn alerts(look: &Look<'_>) -> Markup {
     let all: Vec<(&str, &Alert)> = site.chain(rooms).collect();
     let mut raised: Vec<_> = all.iter().filter(|(_, alert)| alert.is_raised()).collect();
     raised.sort_by_key(|(_, alert)| std::cmp::Reverse(night::priority(alert)));
+    let shelved: Vec<_> = all.iter().filter(|(_, alert)| alert.shelf.is_some() && alert.stands()).collect();
     let blind: Vec<_> = all.iter().filter(|(_, alert)| matches!(alert.state, AlertState::Suppressed)).collect();
     html! {
         section.alerts aria-labelledby="alerts" {
@@ -139,6 +140,14 @@ pub(super) fn alerts(look: &Look<'_>) -> Markup {
                             p { b { (place) ": " (alert.kind.title()) } " " span.state { (priority(alert)) } }
                             p { (night::sentence(alert, &look.voice, look.snapshot.now.wall)) }
                         }
+                    }
+                }
+            }
+            @for (place, alert) in &shelved {
+                @if let Some(shelf) = alert.shelf {
+                    p.note {
+                        "Shelved until " (look.voice.time(shelf.ends_at, look.snapshot.now.wall)) ": " (place) ", "
+                        (alert.kind.title()) "."
                     }
                 }
             }
@@ -208,6 +217,46 @@ pub(super) fn ahead(look: &Look<'_>, index: usize) -> Markup {
     }
 }
 
+/// What would help in the hours ahead of one room, best first, each with what it is worth.
+pub(super) fn levers(look: &Look<'_>, index: usize) -> Markup {
+    let (room, levers) = (&look.rooms()[index], &look.snapshot.rooms[index].levers);
+    html! {
+        @if !levers.is_empty() {
+            section.levers aria-labelledby="levers" {
+                h2 id="levers" {
+                    "What would help"
+                    @if look.view.room.is_none() { ": " (room.title) }
+                }
+                ol { @for lever in levers { li { (lever.sentence(&look.voice, look.snapshot.now.wall)) } } }
+                p.note { "Each is the outlook made again with this one change; what it is worth is the difference." }
+            }
+        }
+    }
+}
+
+/// What was set from outside and holds still.
+fn held(look: &Look<'_>, index: usize) -> Markup {
+    let (inputs, units, now) = (&look.snapshot.rooms[index].inputs, look.voice.units, look.snapshot.now.wall);
+    html! {
+        @if let Some(stage) = inputs.stage { p.note { "You have set the stage to " (stage.words()) "." } }
+        @if let Some(presence) = inputs.presence {
+            p.note {
+                "You have said that people are " (presence.value.name()) ", until "
+                (look.voice.time(presence.ends_at, now)) "."
+            }
+        }
+        @if let Some(hold) = inputs.hold {
+            p.note {
+                "You hold "
+                @if let Some(air) = hold.value.fresh_air { "fresh air at " (units.air_flow(air)) }
+                @if hold.value.fresh_air.is_some() && hold.value.humidity_target.is_some() { " and " }
+                @if let Some(target) = hold.value.humidity_target { "humidity at " (units.relative_humidity(target)) }
+                ", until " (look.voice.time(hold.ends_at, now)) "."
+            }
+        }
+    }
+}
+
 /// Every shown room's values and what is advised for it, in the order of the verdicts.
 pub(super) fn advice(look: &Look<'_>, verdicts: &[Verdict]) -> Markup {
     html! {
@@ -219,6 +268,7 @@ pub(super) fn advice(look: &Look<'_>, verdicts: &[Verdict]) -> Markup {
                 article {
                     @if look.view.room.is_none() { h3 { (look.room_link(room)) } }
                     p.values { (values(look, verdict.room)) }
+                    (held(look, verdict.room))
                     p { (setpoints(look, room, &state.decision)) }
                     p { (state.decision.sentence(&look.voice)) }
                 }
