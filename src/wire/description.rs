@@ -121,8 +121,6 @@ const RELATIVE_HUMIDITY: Kind = Kind::Number(|units| units.relative_humidity(Rel
 const HUMIDITY_RATIO: Kind = Kind::Number(|units| units.humidity_ratio(HumidityRatio::clamped(0.0)));
 const PRESSURE: Kind = Kind::Number(|units| pressure(units, Pressure::clamped(0.0)));
 const VAPOUR_PRESSURE: Kind = Kind::Number(|units| units.vapour_pressure(VapourPressure::clamped(0.0)));
-const TEMPERATURE_DIFFERENCE: Kind =
-    Kind::Number(|units| units.temperature_difference(TemperatureDifference::clamped(0.0)));
 /// A share that may be above all.
 const POINTS: Kind = Kind::Number(|_| points(0.0));
 const CARBON_DIOXIDE: Kind = Kind::Number(|units| units.carbon_dioxide(CarbonDioxide::clamped(0.0)));
