@@ -297,7 +297,7 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
         setpoints: Some(Setpoints {
             fresh_air: air.flow,
             air_changes,
-            fan_command: fan_command(room, air.flow),
+            fan_command: room.fan.command(air.flow),
             humidity_target: moisture.target,
             humidifier_duty: moisture.duty,
         }),
@@ -353,8 +353,4 @@ fn at_humidity(inside: &MoistAir, target: RelativeHumidity) -> HumidityRatio {
     MoistAir::from_sensor(inside.temperature(), target, BelowFreezing::Water, inside.pressure())
         // A target is at most 95 % and the temperature is that of a state that exists, so this cannot fail.
         .map_or(inside.humidity_ratio(), MoistAir::humidity_ratio)
-}
-
-fn fan_command(room: &Room, flow: AirFlow) -> Fraction {
-    Fraction::clamped(flow.cubic_metres_per_hour() / room.fan.capacity.cubic_metres_per_hour())
 }

@@ -32,7 +32,7 @@ pub fn course(view: &View<'_>) -> Course {
         supply: &supply,
         outdoors: view.outdoors.humidity_ratio(),
         around: Some(view.around.air.temperature()),
-        probe: None,
+        probe: view.probe,
         air,
     });
     Course { fresh_air: air.flow, humidity_target: moisture.target }

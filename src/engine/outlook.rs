@@ -20,11 +20,14 @@ use crate::{
         shell::Around,
     },
     physics::MoistAir,
-    units::{AirFlow, CarbonDioxide, DryAirFlow, SpecificVolume, WaterVolume},
+    units::{AirFlow, CarbonDioxide, DryAirFlow, Fraction, SpecificVolume, Temperature, WaterVolume},
 };
 
 /// Outlooks are made anew this often.
 const RENEW_EVERY: Duration = Duration::from_secs(300);
+/// Difference between inside and around, in K, from which a probe shows its surface's temperature factor: an error of
+/// 0.5 K in it is then an error of 0.1 in the factor.
+const FACTOR_SHOWS_FROM: f64 = 5.0;
 /// A forecast that was fetched longer ago than this is called old.
 const FORECAST_AGES: SignedDuration = SignedDuration::from_hours(3);
 
@@ -178,7 +181,7 @@ impl Engine {
         let farm = Arc::clone(&self.farm);
         let room = &farm.rooms[index];
         let Some(weather) = self.lookout.weather.clone() else { return };
-        let Some(start) = self.start(index) else { return };
+        let Some(start) = self.start(index, now) else { return };
         let behind: Vec<_> = self.lookout.behind[index].iter().map(|behind| self.draw(*behind, &start.air)).collect();
         let drawn =
             |moment: Timestamp, case: Case| DryAirFlow::clamped(behind.iter().map(|draw| draw.at(moment, case)).sum());
@@ -210,10 +213,13 @@ impl Engine {
         }
     }
 
-    fn start(&self, index: usize) -> Option<Start> {
+    fn start(&self, index: usize, now: &Now) -> Option<Start> {
         let (room, memory) = (&self.farm.rooms[index], &self.rooms[index]);
+        let air = memory.inside(room, self.site.pressure)?;
+        let around = self.shell_faces(index, now);
         Some(Start {
-            air: memory.inside(room, self.site.pressure)?,
+            air,
+            probe: around.and_then(|around| shown_factor(self.coldest_probe(index)?, air.temperature(), around)),
             carbon_dioxide: memory.state.carbon_dioxide.fresh(),
             fresh_air: memory.last_flow.unwrap_or(room.fan.usual),
             emission: memory.estimated_emission(),
@@ -315,6 +321,17 @@ impl Engine {
         ];
         told.into_iter().flatten().collect()
     }
+}
+
+/// The temperature factor that a probe shows, where the difference between inside and around is wide enough for it.
+fn shown_factor(
+    (surface, probe): (usize, Temperature),
+    inside: Temperature,
+    around: Temperature,
+) -> Option<(usize, Fraction)> {
+    let span = inside.minus(around).kelvins();
+    let share = probe.minus(around).kelvins() / span;
+    (span.abs() >= FACTOR_SHOWS_FROM).then_some((surface, Fraction::clamped(share)))
 }
 
 /// What a room draws in the hours ahead.

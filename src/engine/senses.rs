@@ -97,11 +97,19 @@ impl Engine {
 
     /// The coldest surface of a room that a probe measures.
     pub(super) fn probe(&self, index: usize) -> Option<Temperature> {
-        let probes = self.at(Place::Room(index)).filter_map(|(_, state)| match state.reading.fresh()? {
-            Measured::SurfaceTemperature(temperature) => Some(temperature),
-            _ => None,
+        self.coldest_probe(index).map(|(_, temperature)| temperature)
+    }
+
+    /// The same with its place in the shell's list of surfaces.
+    pub(super) fn coldest_probe(&self, index: usize) -> Option<(usize, Temperature)> {
+        let probes = self.within(Place::Room(index)).filter_map(|source| {
+            let Place::Surface { surface, .. } = self.farm.sources[source].place else { return None };
+            match self.sources[source].reading.fresh()? {
+                Measured::SurfaceTemperature(temperature) => Some((surface, temperature)),
+                _ => None,
+            }
         });
-        probes.min_by(|a, b| a.celsius().total_cmp(&b.celsius()))
+        probes.min_by(|(_, a), (_, b)| a.celsius().total_cmp(&b.celsius()))
     }
 
     /// Carbon dioxide in a space that is only measured, where it is believed.

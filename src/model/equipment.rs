@@ -41,6 +41,30 @@ impl Fan {
             recovery: None,
         }
     }
+
+    /// The command that brings `flow`: with a curve, between its points; with a timer, the share of time that it runs.
+    /// Below the first point of a curve no flow can be relied on, so that point's command is the least above none.
+    pub fn command(&self, flow: AirFlow) -> Fraction {
+        let wanted = flow.cubic_metres_per_hour();
+        let capacity = self.capacity.cubic_metres_per_hour();
+        if wanted <= 0.0 || capacity <= 0.0 {
+            return Fraction::clamped(0.0);
+        }
+        let FanControl::Curve(points) = &self.control else {
+            return Fraction::clamped(wanted / capacity);
+        };
+        let at = |point: &CurvePoint| (point.flow.cubic_metres_per_hour(), point.command.ratio());
+        let above = points.iter().position(|point| at(point).0 >= wanted);
+        let command = match above {
+            None => 1.0,
+            Some(0) => points[0].command.ratio(),
+            Some(index) => {
+                let ((low, from), (high, to)) = (at(&points[index - 1]), at(&points[index]));
+                from + (to - from) * (wanted - low) / (high - low)
+            }
+        };
+        Fraction::clamped(command)
+    }
 }
 
 /// Which air a fan moves: the flow it makes is at that air's state.
@@ -235,4 +259,34 @@ pub struct Pan {
     pub area: crate::units::Area,
     /// How much warmer than the room's air its water is kept; zero where nothing heats it.
     pub warmer: TemperatureDifference,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn flow(value: f64) -> AirFlow {
+        AirFlow::from_cubic_metres_per_hour(value).unwrap()
+    }
+
+    #[test]
+    fn a_command_follows_the_measured_curve_and_never_asks_for_less_than_moves_air() {
+        let point = |command, at| CurvePoint { command: Fraction::from_ratio(command).unwrap(), flow: flow(at) };
+        let plain = Fan::plain(FanMoves::Supply, [flow(60.0), flow(240.0), flow(500.0)]);
+        let curve = FanControl::Curve(vec![point(0.2, 50.0), point(0.5, 200.0), point(1.0, 500.0)]);
+        let curved = Fan { control: curve, ..plain.clone() };
+        for (wanted, proportional, by_curve) in [
+            (0.0, 0.0, 0.0),
+            (10.0, 0.02, 0.2),
+            (50.0, 0.1, 0.2),
+            (125.0, 0.25, 0.35),
+            (350.0, 0.7, 0.75),
+            (900.0, 1.0, 1.0),
+        ] {
+            assert!((plain.command(flow(wanted)).ratio() - proportional).abs() < 1e-12, "{wanted}");
+            assert!((curved.command(flow(wanted)).ratio() - by_curve).abs() < 1e-12, "{wanted}");
+        }
+        let none = Fan::plain(FanMoves::Supply, [flow(0.0), flow(0.0), flow(0.0)]);
+        assert!(none.command(flow(5.0)).ratio() <= 0.0);
+    }
 }

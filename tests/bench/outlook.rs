@@ -76,6 +76,7 @@ pub fn benches(criterion: &mut Criterion) {
             fresh_air: flow(240.0),
             emission: None,
             tank: None,
+            probe: None,
         },
         intake: Feed::Outdoors,
         around: Feed::Outdoors,

@@ -6,11 +6,12 @@ use jiff::SignedDuration;
 use mistwright::{
     engine::{Event, command::Command},
     model::{
-        Fan, FanMoves, Farm, Hold, Identifier, Intake, Place, Quantity, Room, Space, WaterSupply,
+        Fan, FanMoves, Farm, Hold, Identifier, Intake, Place, Quantity, Room, Source, Space, Surface, SurfaceKind,
+        WaterSupply,
         equipment::{Tempering, Thermostat},
         outlook::{Caveat, NoOutlook, Outlook, Run},
     },
-    units::{Fraction, HeatCapacity, HeatFlow, HeatLoss, WaterFlow, WaterVolume},
+    units::{Fraction, HeatCapacity, HeatFlow, HeatLoss, TemperatureDifference, WaterFlow, WaterVolume},
 };
 
 use super::harness::{Bench, celsius, farm, flow, percent, room};
@@ -33,6 +34,43 @@ fn in_frost(room: Room) -> Bench {
     bench.air(Place::Room(0), 16.0, 92.0);
     bench.say(Place::Room(0), Quantity::CarbonDioxide, 700.0);
     bench
+}
+
+/// In frost, with a probe on the one surface of the room; it shows `surface` °C where that is known.
+fn with_probe(surface: Option<f64>) -> Bench {
+    let mut room = steady_room();
+    let door = Identifier::new("door").unwrap();
+    room.shell.surfaces = vec![Surface { name: door, title: "Door".to_owned(), kind: SurfaceKind::Probe }];
+    let mut farm = farm(vec![room]);
+    let place = Place::Surface { room: 0, surface: 0 };
+    farm.sources.push(Source::new(place, Quantity::SurfaceTemperature, Duration::from_secs(300)));
+    let mut bench = Bench::new(farm);
+    bench.say(Place::Outdoors, Quantity::Pressure, 101_325.0);
+    bench.air(Place::Outdoors, -10.0, 80.0);
+    if let Some(surface) = surface {
+        bench.say(place, Quantity::SurfaceTemperature, surface);
+    }
+    bench.air(Place::Room(0), 16.0, 92.0);
+    bench.forecast(&[-10.0; 60], 80.0);
+    bench
+}
+
+#[test]
+fn a_probe_on_a_surface_limits_the_target_now_and_is_carried_on_by_its_temperature_factor() {
+    let target = |bench: &Bench| bench.decision(0).setpoints.unwrap().humidity_target.percent();
+    let margin = |bench: &Bench| outlook(bench, 0).expected.hours[12].dew_margin.map(TemperatureDifference::kelvins);
+    let unheard = with_probe(None);
+    assert!(margin(&unheard).is_none() && (target(&unheard) - 92.0).abs() < 0.1, "{}", target(&unheard));
+    // A surface at 15.9 °C stays dry at 92 %, where the dew point is 14.7 °C.
+    let warm = with_probe(Some(15.9));
+    assert!((target(&warm) - 92.0).abs() < 0.1, "{}", target(&warm));
+    let warm = margin(&warm).unwrap();
+    assert!((warm - 1.2).abs() < 0.3, "{warm}");
+    // At 8.2 °C it drips at any humidity of the band, whose low end is 85 %: dew point 13.5 °C.
+    let cold = with_probe(Some(8.2));
+    assert!((target(&cold) - 85.0).abs() < 0.1, "{}", target(&cold));
+    let cold = margin(&cold).unwrap();
+    assert!((cold + 5.3).abs() < 0.3, "{cold}");
 }
 
 fn outlook(bench: &Bench, room: usize) -> std::sync::Arc<Outlook> {

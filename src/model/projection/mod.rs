@@ -18,7 +18,7 @@ use jiff::Timestamp;
 use super::{Case, Outlook, Room, Site, room::EnteringAir};
 use crate::{
     physics::MoistAir,
-    units::{AirFlow, CarbonDioxide, DryAirFlow, RelativeHumidity, WaterVolume},
+    units::{AirFlow, CarbonDioxide, DryAirFlow, Fraction, RelativeHumidity, Temperature, WaterVolume},
 };
 
 /// A room as it stands when the projection begins.
@@ -34,6 +34,9 @@ pub struct Start {
     pub emission: Option<f64>,
     /// Water in the tank, where it is known.
     pub tank: Option<WaterVolume>,
+    /// The coldest surface that a probe measures, by its place in the shell's list, and the temperature factor that the
+    /// probe shows.
+    pub probe: Option<(usize, Fraction)>,
 }
 
 /// Where air comes from in the hours ahead.
@@ -86,6 +89,8 @@ pub struct View<'a> {
     pub supply: EnteringAir,
     /// What lies around its shell.
     pub around: EnteringAir,
+    /// The coldest surface that a probe measures, carried on by its temperature factor.
+    pub probe: Option<Temperature>,
     /// The air outdoors.
     pub outdoors: MoistAir,
     /// What the rooms behind it draw, at the state of this room's air.

@@ -17,7 +17,7 @@ use crate::{
         outlook::Run,
         room::{Drive, Emission, EnteringAir, Report, RoomModel, Standing},
     },
-    physics::MoistAir,
+    physics::{MoistAir, surface},
     units::{
         AirFlow, CarbonDioxide, CarbonDioxideFlow, DryAirFlow, HeatFlow, Pressure, RelativeHumidity, WaterFlow,
         WaterVolume,
@@ -69,7 +69,10 @@ impl<'a> Runner<'a> {
         Self {
             scene,
             case,
-            model: RoomModel::new(room, pressure),
+            model: match start.probe {
+                Some((surface, factor)) => RoomModel::new(room, pressure).with_probe(surface, factor),
+                None => RoomModel::new(room, pressure),
+            },
             pressure,
             emission,
             standing: Standing::new(&start.air, carbon_dioxide, start.tank.filter(|_| !scene.refilled)),
@@ -126,6 +129,9 @@ impl<'a> Runner<'a> {
             emission: scene.start.emission,
             supply,
             around,
+            probe: scene.start.probe.map(|(_, factor)| {
+                surface::temperature_by_factor(self.air.temperature(), around.air.temperature(), factor)
+            }),
             outdoors: *outdoors,
             drawn: AirFlow::clamped(self.drawn.kilograms_per_hour() * volume),
             before: self.course.fresh_air,
