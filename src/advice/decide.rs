@@ -253,7 +253,7 @@ pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
     let vapour = inflow.vapour_to(target_ratio, entering);
     let saturated = situation.wettest.is_some_and(|humidity| humidity.ratio() >= SATURATED);
     let duty = match possible {
-        Some(possible) if !saturated && possible.kilograms_per_hour() > 0.0 => {
+        Some(possible) if !saturated && !room.told.tank_empty && possible.kilograms_per_hour() > 0.0 => {
             Fraction::clamped(vapour.kilograms_per_hour() / possible.kilograms_per_hour())
         }
         _ => Fraction::clamped(0.0),
@@ -270,6 +270,8 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
         LimitedBy::FanCapacity
     } else if moisture.saturated {
         LimitedBy::Saturation
+    } else if room.told.tank_empty && moisture.vapour.kilograms_per_hour() > 0.0 {
+        LimitedBy::EmptyTank
     } else if moisture.lowered || (moisture.possible.is_none() && moisture.vapour.kilograms_per_hour() > 0.0) {
         LimitedBy::HumidifierOutput
     } else if let Some(holder) = moisture.ceiling.holder.filter(|_| room.told.hold.humidity_target.is_none()) {
@@ -314,6 +316,7 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
             vapour_needed: moisture.vapour,
             vapour_possible: moisture.possible,
             saturated: moisture.saturated,
+            tank_empty: room.told.tank_empty,
             target_held: room.told.hold.humidity_target.is_some(),
         }),
         valid_until: now.wall_after(VALID_FOR),

@@ -112,6 +112,11 @@ fn water_sentence(balance: &Balance, voice: &Voice) -> String {
     let unheard = if balance.relative_humidity_known { "" } else { " The room's humidity is not heard." };
     let sentence = if balance.saturated {
         "The room's air is at saturation, as far as its sensor can tell, so the humidifier stands.".to_owned()
+    } else if balance.tank_empty && needed > 0.0 {
+        format!(
+            "Holding {target} with air drawn in at {supply} takes {need} of vapour, but by what was told and drawn since, \
+             the tank is empty, so the humidifier stands: fill it, and set its volume."
+        )
     } else if needed <= 0.0 {
         format!("The air drawn in at {supply} is as moist as {target} asks for, so it dries nothing.")
     } else {

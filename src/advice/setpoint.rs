@@ -58,13 +58,15 @@ pub enum LimitedBy {
     Saturation,
     /// The supply air is as moist as the target: fresh air dries nothing.
     MoistSupply,
+    /// Nothing is left in the tank.
+    EmptyTank,
     /// The grower holds a setting.
     Hold,
 }
 
 impl LimitedBy {
     /// Every limit.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 14] = [
         Self::Nothing,
         Self::PeopleSafety,
         Self::CarbonDioxide,
@@ -77,6 +79,7 @@ impl LimitedBy {
         Self::ColdSurface,
         Self::Saturation,
         Self::MoistSupply,
+        Self::EmptyTank,
         Self::Hold,
     ];
 
@@ -95,6 +98,7 @@ impl LimitedBy {
             Self::ColdSurface => "cold-surface",
             Self::Saturation => "saturation",
             Self::MoistSupply => "moist-supply",
+            Self::EmptyTank => "empty-tank",
             Self::Hold => "hold",
         }
     }
@@ -175,6 +179,8 @@ pub struct Balance {
     pub vapour_possible: Option<WaterFlow>,
     /// Whether the room's air is so near saturation that the humidifier must stand.
     pub saturated: bool,
+    /// Whether nothing is left in the tank.
+    pub tank_empty: bool,
     /// Whether the grower holds the target.
     pub target_held: bool,
 }

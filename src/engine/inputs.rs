@@ -227,8 +227,13 @@ impl Engine {
     pub(super) fn settle_inputs(&mut self, now: &Now, effects: &mut Vec<Effect>) {
         self.restore_waiting_inputs(now, effects);
         let mut changed = false;
-        for (memory, room) in self.rooms.iter_mut().zip(&self.configured.rooms) {
+        for (memory, room) in self.rooms.iter_mut().zip(&self.farm.rooms) {
             memory.draw_water(now);
+            if memory.tank_empty() && !room.told.tank_empty {
+                changed = true;
+                let sentence = "by what was told and drawn since, the tank is empty. Fill it, and set `tank-volume`.";
+                effects.push(notice(true, format!("{}: {sentence}", room.title)));
+            }
             let inputs = &mut memory.state.inputs;
             if inputs.hold.is_some_and(|until| until.ends <= now.elapsed) {
                 (inputs.hold, changed) = (None, true);
@@ -282,7 +287,8 @@ impl Engine {
                 *room = other;
             }
             let hold = inputs.hold.map(|until| until.value).unwrap_or_default();
-            room.told = Told { presence: inputs.presence.map(|until| until.value), hold };
+            let tank_empty = memory.tank_empty();
+            room.told = Told { presence: inputs.presence.map(|until| until.value), hold, tank_empty };
         }
         self.farm = Arc::new(farm);
         self.look_again();
@@ -312,6 +318,10 @@ fn held(hold: &Hold, voice: &Voice) -> String {
 }
 
 impl super::room::RoomMemory {
+    fn tank_empty(&self) -> bool {
+        self.state.tank.is_some_and(|tank| tank.volume.litres() <= 0.0)
+    }
+
     /// Lets the tank go down by what was drawn since the last turn. While nothing is known of the room, the last known
     /// draw is taken to go on: a level that is too low is the smaller evil.
     fn draw_water(&mut self, now: &Now) {

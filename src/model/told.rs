@@ -39,6 +39,8 @@ pub struct Told {
     pub presence: Option<Presence>,
     /// What is held; `None` of anything where nothing is.
     pub hold: Hold,
+    /// Whether nothing is left in the tank, by what was told and drawn since. Unknown is not empty.
+    pub tank_empty: bool,
 }
 
 /// Figures that the configuration puts in the place of the catalogue's, at every stage of the crop.

@@ -208,10 +208,18 @@ fn a_tank_goes_down_by_what_is_drawn_and_up_when_it_is_told() {
     bench.event(Event::Tick);
     let gone = before - litres(&bench);
     assert!((0.4 * drawn..0.6 * drawn).contains(&gone), "{gone} in an hour, {drawn} in two");
-    pass(&mut bench, 60 * HOUR, 800.0);
+    bench.now.elapsed += 60 * HOUR;
+    bench.now.wall += SignedDuration::from_hours(60);
+    hear(&mut bench, 800.0);
     assert_eq!(litres(&bench), 0.0, "no tank holds less than nothing");
+    let decision = bench.decision(0);
+    assert_eq!(decision.setpoints.unwrap().humidifier_duty.ratio(), 0.0, "the humidifier runs dry");
+    assert_eq!(decision.limited_by, LimitedBy::EmptyTank);
+    assert!(decision.sentence(&bench.snapshot().voice()).contains("the tank is empty"));
+    assert_eq!(bench.notices.iter().filter(|notice| notice.contains("the tank is empty")).count(), 1);
     set(&mut bench, Command::TankVolume(WaterVolume::from_litres(60.0).unwrap()));
     assert_eq!(litres(&bench), 60.0);
+    assert!(bench.decision(0).setpoints.unwrap().humidifier_duty.ratio() > 0.0, "a refill is not known");
 }
 
 #[test]

@@ -213,6 +213,9 @@ proptest! {
             prop_assert!(fresh <= capacity + slack, "above the fan");
             prop_assert!(setpoints.humidity_target <= RelativeHumidity::from_percent(95.0).unwrap());
             prop_assert!((0.0..=1.0).contains(&setpoints.humidifier_duty.ratio()));
+            if state.tank.is_some_and(|tank| tank.volume.litres() <= 0.0) {
+                prop_assert!(setpoints.humidifier_duty.ratio() <= 0.0, "humidifier on with an empty tank");
+            }
             let inputs = &state.inputs;
             if let Some(hold) = inputs.hold {
                 prop_assert!(hold.ends <= bench.now.elapsed + Command::LONGEST_HOLD);

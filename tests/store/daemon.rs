@@ -14,7 +14,6 @@ use crate::e2e::{
     client::Outside,
     daemon::Daemon,
     farm::{Farm, room, site},
-    until,
 };
 
 /// Kills, unless the environment asks for another number of them: `tests/kills.sh` does.
