@@ -132,12 +132,33 @@ fn runs(line: &str) {
     }
 }
 
-/// Whether the README's first evening has this line.
-fn of_the_evening(line: &str) -> bool {
+/// The command lines of the README's first evening.
+fn evening() -> Vec<String> {
     let readme = readme();
     let section = readme.split("\n## The first evening\n").nth(1).expect("the README has a first evening");
     let section = section.split("\n## ").next().unwrap();
-    blocks(section, "sh").iter().any(|block| block.lines().any(|other| other == line))
+    blocks(section, "sh").iter().flat_map(|block| block.lines().map(str::to_owned).collect::<Vec<_>>()).collect()
+}
+
+fn of_the_evening(line: &str) -> bool {
+    evening().iter().any(|other| other == line)
+}
+
+#[test]
+fn the_package_tells_people_only_commands_that_the_first_evening_runs() {
+    // Said to root there, and by a person with sudo here.
+    let ran: BTreeSet<String> = evening().iter().map(|line| line.replace("sudo ", "")).collect();
+    let configuration = read("deploy/mistwright.yaml");
+    let configuration = configuration.split("\n#site:").next().unwrap();
+    let mut told: Vec<&str> = configuration.lines().filter_map(|line| line.strip_prefix("#     ")).collect();
+    told.extend(configuration.split('`').skip(1).step_by(2).filter(|code| code.starts_with("mistwright")));
+    let script = read("deploy/debian/postinst");
+    let steps = script.lines().filter_map(|line| line.trim().strip_prefix(|first: char| first.is_ascii_digit()));
+    told.extend(steps.filter_map(|step| step.strip_prefix(". ")?.split("  ").find(|part| part.contains("mistwright"))));
+    assert!(told.len() >= 5, "{told:?}");
+    for command in told {
+        assert!(ran.contains(command), "`{command}` is not among {ran:?}");
+    }
 }
 
 /// The words of a command line from `first` on, with double quotes understood.
