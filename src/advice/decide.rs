@@ -3,13 +3,15 @@
 
 use std::time::Duration;
 
+use jiff::Timestamp;
+
 use super::{
     setpoint::{AirCause, Balance, Decision, LimitedBy, Mode, Reason, Setpoints},
     target::{self, Ceiling, Enclosed, HIGHEST_TARGET, Holder, lowest_target},
 };
 use crate::{
     model::{
-        Now, Presence, Room,
+        Now, Outlook, Presence, Room,
         balance::{BELOW_OUTDOOR, Inflow, flow_for_carbon_dioxide},
     },
     physics::{BelowFreezing, MoistAir},
@@ -36,6 +38,8 @@ const NO_CUT_SHARE: f64 = 0.9;
 const HOLD_AGAIN_SHARE: f64 = 0.85;
 /// Air at or above this is saturated for all that a sensor of two points' accuracy can tell.
 const SATURATED: f64 = 0.99 - 0.02;
+/// Hours ahead of which a reason speaks.
+const LATER_HOURS: usize = 18;
 /// Less air by under this share of the fan's capacity is not worth moving a fan for.
 const DEADBAND: f64 = 0.05;
 
@@ -194,6 +198,10 @@ pub struct MoistureSituation<'a> {
     pub around: Option<Temperature>,
     /// The coldest surface that a probe measures.
     pub probe: Option<Temperature>,
+    /// What the supply of the rooms behind must hold for their own humidifiers to do: see [`supply_needed`].
+    pub needed_behind: Option<HumidityRatio>,
+    /// The hours ahead, where they are known.
+    pub outlook: Option<&'a Outlook>,
     /// The fresh air decided.
     pub air: AirAdvice,
 }
@@ -219,6 +227,31 @@ pub struct MoistureAdvice {
     pub saturated: bool,
 }
 
+/// Humidity ratio that the supply of `room` must have at least, for the room's own humidifier to hold the preferred
+/// humidity at full duty with this fresh air: what an anteroom has to take over.
+pub fn supply_needed(room: &Room, inside: &MoistAir, fresh_air: AirFlow) -> HumidityRatio {
+    let target = at_humidity(inside, preferred_target(room)).kilograms_per_kilogram();
+    let flow = fresh_air.cubic_metres_per_hour() / inside.specific_volume().cubic_metres_per_kilogram();
+    let possible = room
+        .humidifier
+        .map_or(0.0, |humidifier| humidifier.output.kilograms_per_hour() * humidifier.evaporated.ratio());
+    HumidityRatio::clamped(if flow > 0.0 { target - possible / flow } else { 0.0 })
+}
+
+/// The preferred humidity; an anteroom takes over what the rooms behind it cannot give, up to the top of its band.
+fn wish(situation: &MoistureSituation<'_>) -> RelativeHumidity {
+    let room = situation.room;
+    let preferred = preferred_target(room);
+    let Some(needed) = situation.needed_behind.filter(|_| room.told.hold.humidity_target.is_none()) else {
+        return preferred;
+    };
+    let most = room.bands.relative_humidity.highest.ratio().min(HIGHEST_TARGET);
+    let full = at_humidity(situation.inside, RelativeHumidity::clamped(HIGHEST_TARGET)).kilograms_per_kilogram();
+    // Humidity ratio is almost proportional to relative humidity at one temperature: within 0.3 points here.
+    let wanted = HIGHEST_TARGET * needed.kilograms_per_kilogram() / full;
+    RelativeHumidity::clamped(wanted.min(most).max(preferred.ratio()))
+}
+
 /// Decides the humidity target and the humidifier's duty.
 pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
     let room = situation.room;
@@ -236,6 +269,7 @@ pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
         entering,
         around: situation.around,
         probe: situation.probe,
+        wish: wish(situation),
     });
     let (wished, lowest) = (ceiling.target, lowest_target(room));
     let mut target = wished;
@@ -259,6 +293,15 @@ pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
         _ => Fraction::clamped(0.0),
     };
     MoistureAdvice { target, ceiling, target_ratio, vapour, possible, duty, lowered, saturated }
+}
+
+/// When the target comes down by a point or more in the next 18 hours, and to what at the lowest.
+fn later(outlook: Option<&Outlook>, target: RelativeHumidity) -> Option<(Timestamp, RelativeHumidity)> {
+    let hours = outlook?.expected.hours.iter().take(LATER_HOURS);
+    let lower = || hours.clone().filter(|hour| hour.humidity_target.ratio() <= target.ratio() - 0.01);
+    let from = lower().next()?.start;
+    let lowest = lower().map(|hour| hour.humidity_target.ratio()).fold(target.ratio(), f64::min);
+    Some((from, RelativeHumidity::clamped(lowest)))
 }
 
 /// Puts the two halves together.
@@ -317,6 +360,7 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
             vapour_possible: moisture.possible,
             saturated: moisture.saturated,
             tank_empty: room.told.tank_empty,
+            later: later(situation.outlook, moisture.target),
             target_held: room.told.hold.humidity_target.is_some(),
         }),
         valid_until: now.wall_after(VALID_FOR),

@@ -11,6 +11,8 @@ pub enum AlertKind {
     ForecastOld,
     /// The date is wrong (site).
     ClockNotTrusted,
+    /// There is no connection to the broker (site): nobody hears this over MQTT, but page, metrics and log say it.
+    BrokerLost,
     /// The connection to the broker keeps breaking (site).
     BrokerFlapping,
     /// The state cannot be written (site).
@@ -67,7 +69,7 @@ struct Row {
 
 impl AlertKind {
     /// Alerts of the whole site.
-    pub const OF_SITE: [Self; 9] = [
+    pub const OF_SITE: [Self; 10] = [
         Self::HardFrost,
         Self::ForecastOld,
         Self::SensorStale,
@@ -75,6 +77,7 @@ impl AlertKind {
         Self::SensorsDisagree,
         Self::CalibrationOld,
         Self::ClockNotTrusted,
+        Self::BrokerLost,
         Self::BrokerFlapping,
         Self::StorageFailing,
     ];
@@ -107,6 +110,8 @@ impl AlertKind {
             Self::ForecastOld => row("forecast-old", "Forecast missing or old", 60, 0),
             // Network time needs a few minutes after a start.
             Self::ClockNotTrusted => row("clock-not-trusted", "Date of the machine not trusted", 300, 0),
+            // A restart of the broker takes seconds.
+            Self::BrokerLost => row("broker-lost", "No connection to the broker", 60, 0),
             Self::BrokerFlapping => row("broker-flapping", "Connection to the broker keeps breaking", 0, 600),
             Self::StorageFailing => row("storage-failing", "State cannot be written", 0, 0),
             // The maximum age of the source is the delay.

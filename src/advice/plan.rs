@@ -33,6 +33,8 @@ pub fn course(view: &View<'_>) -> Course {
         outdoors: view.outdoors.humidity_ratio(),
         around: Some(view.around.air.temperature()),
         probe: view.probe,
+        needed_behind: view.needed_behind,
+        outlook: None,
         air,
     });
     Course { fresh_air: air.flow, humidity_target: moisture.target }

@@ -90,6 +90,11 @@ fn air_sentence(balance: &Balance, voice: &Voice) -> String {
             "Carbon dioxide is not known or not believable, so fresh air stays at {changes}, no less than the usual \
              rate; without a sensor that can be believed nobody can say that less would do."
         ),
+        AirCause::NearLimit if balance.carbon_dioxide > Some(balance.carbon_dioxide_limit) => {
+            format!(
+                "Carbon dioxide is {measured}, above its limit of {limit}, so fresh air is at {changes} to bring it down."
+            )
+        }
         AirCause::NearLimit => {
             format!("Carbon dioxide is {measured}, with a limit of {limit}, so fresh air is not cut: {changes}.")
         }
@@ -146,8 +151,11 @@ fn water_sentence(balance: &Balance, voice: &Voice) -> String {
         }
     };
     let held = balance.ceiling.holder.map_or_else(String::new, |holder| held_sentence(&holder, balance, voice));
+    let later = balance.later.map_or_else(String::new, |(from, lowest)| {
+        format!(" From {} the target comes down, to {:.0} % at the lowest.", voice.time(from, from), lowest.percent())
+    });
     let by_hand = if balance.target_held { " The humidity target is held by hand." } else { "" };
-    format!("{sentence}{held}{unheard}{by_hand}")
+    format!("{sentence}{held}{later}{unheard}{by_hand}")
 }
 
 /// Why the target is not the preferred one, and the cure where there is one.

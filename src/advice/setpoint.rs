@@ -177,6 +177,8 @@ pub struct Balance {
     pub vapour_needed: WaterFlow,
     /// Vapour that the humidifier can give.
     pub vapour_possible: Option<WaterFlow>,
+    /// When the target is to come down further, and to what at the lowest, by the expected weather of the next 18 hours.
+    pub later: Option<(Timestamp, RelativeHumidity)>,
     /// Whether the room's air is so near saturation that the humidifier must stand.
     pub saturated: bool,
     /// Whether nothing is left in the tank.

@@ -37,6 +37,8 @@ pub struct Enclosed<'a> {
     pub around: Option<Temperature>,
     /// The coldest surface that a probe measures.
     pub probe: Option<Temperature>,
+    /// What is wished for: the preferred humidity, or more of an anteroom.
+    pub wish: RelativeHumidity,
 }
 
 /// Something that holds the target below the preferred humidity.
@@ -82,7 +84,7 @@ pub fn lowest_target(room: &Room) -> RelativeHumidity {
 
 /// Finds the ceiling. What cannot be reckoned (states outside the equations' range) holds nothing.
 pub fn ceiling(enclosed: &Enclosed<'_>) -> Ceiling {
-    let (preferred, lowest) = (preferred_target(enclosed.room), lowest_target(enclosed.room));
+    let (preferred, lowest) = (enclosed.wish, lowest_target(enclosed.room));
     let holders = [standing_mist(enclosed), fog_at_inlet(enclosed, preferred), cold_surface(enclosed)];
     let strictest = holders.into_iter().flatten().min_by(|(a, _), (b, _)| a.ratio().total_cmp(&b.ratio()));
     match strictest.filter(|(allowed, _)| allowed.ratio() < preferred.ratio()) {

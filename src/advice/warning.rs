@@ -71,6 +71,11 @@ pub enum Warning {
     },
     /// The machine's date is wrong.
     ClockNotTrusted,
+    /// There is no connection to the broker.
+    BrokerLost {
+        /// When it broke; `None` where there was none since the start.
+        since: Option<Timestamp>,
+    },
     /// The connection to the broker keeps breaking.
     BrokerFlapping {
         /// Breaks in the last ten minutes.
@@ -148,15 +153,32 @@ impl Warning {
                  of the day's hours. Postpone soaking and pinning, and pick early.",
                 voice.time(*from, now)
             ),
+            Self::ClockNotTrusted | Self::BrokerLost { .. } | Self::BrokerFlapping { .. } | Self::StorageFailing => {
+                self.around_the_daemon(voice, now)
+            }
+        }
+    }
+
+    /// What goes wrong around the daemon rather than in a room.
+    fn around_the_daemon(&self, voice: &Voice, now: Timestamp) -> String {
+        match self {
             Self::ClockNotTrusted => "The date of this machine is wrong, so there is no advice and no look ahead. See \
                                       that it reaches a time server, or set its clock."
                 .to_owned(),
+            Self::BrokerLost { since } => {
+                let since =
+                    since.map_or_else(|| "since the start".to_owned(), |at| format!("since {}", voice.time(at, now)));
+                format!(
+                    "There is no connection to the broker {since}: no sensor is heard and no advice is given. Rules fall \
+                     back by themselves; see that the broker runs, and look at the network."
+                )
+            }
             Self::BrokerFlapping { breaks } => format!(
                 "The connection to the broker broke {breaks} times in ten minutes. Look at the network between them, \
                  and whether a second client uses the same identifier."
             ),
-            Self::StorageFailing => "The state cannot be written: what is known would be lost at a restart. Look at \
-                                     the disk, its free space and its permissions."
+            _ => "The state cannot be written: what is known would be lost at a restart. Look at the disk, its free \
+                  space and its permissions."
                 .to_owned(),
         }
     }

@@ -71,6 +71,7 @@ impl View<'_> {
             AlertKind::HardFrost
             | AlertKind::ForecastOld
             | AlertKind::ClockNotTrusted
+            | AlertKind::BrokerLost
             | AlertKind::BrokerFlapping
             | AlertKind::StorageFailing => Condition::Clear,
         }

@@ -294,6 +294,7 @@ impl Engine {
                 outdoors: None,
                 shell_faces: None,
                 probe: None,
+                needed_behind: None,
                 supply_carbon_dioxide: self.supply_carbon_dioxide(room.intake),
                 drawn_by_others: AirFlow::clamped(drawn[index]),
                 now,
@@ -324,6 +325,7 @@ impl Engine {
             Intake::Space(from) => self.space_air(from, now),
         };
         let (shell_faces, probe) = (self.shell_faces(index, now), self.probe(index));
+        let needed_behind = self.needed_behind(index);
         let memory = &mut self.rooms[index];
         memory.state.supply = supply;
         if memory.in_danger() {
@@ -342,6 +344,7 @@ impl Engine {
                 outdoors: outdoors.map(|air| air.humidity_ratio()).or(supply.map(|air| air.humidity_ratio())),
                 shell_faces,
                 probe,
+                needed_behind,
                 supply_carbon_dioxide: CarbonDioxide::clamped(OUTDOOR_CARBON_DIOXIDE),
                 drawn_by_others: AirFlow::clamped(0.0),
                 now,

@@ -10,7 +10,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::core::Engine;
 use crate::{
-    advice::{lever, plan},
+    advice::{decide, lever, plan},
     model::{
         Case, FanMoves, Farm, Intake, Now, Outlook, Place, Quantity, Room, Service, WaterSupply,
         balance::OUTDOOR_CARBON_DIOXIDE,
@@ -20,7 +20,7 @@ use crate::{
         shell::Around,
     },
     physics::MoistAir,
-    units::{AirFlow, CarbonDioxide, DryAirFlow, Fraction, SpecificVolume, Temperature, WaterVolume},
+    units::{AirFlow, CarbonDioxide, DryAirFlow, Fraction, HumidityRatio, SpecificVolume, Temperature, WaterVolume},
 };
 
 /// Outlooks are made anew this often.
@@ -195,6 +195,7 @@ impl Engine {
             around: around.feed(),
             drawn: &drawn,
             refilled: true,
+            needed_behind: self.needed_behind(index),
             policy: &plan::course,
         };
         let projected = projection::project(&scene);
@@ -231,6 +232,16 @@ impl Engine {
     fn tank(&self, index: usize) -> Option<WaterVolume> {
         let told = self.rooms[index].state.tank.map(|tank| tank.volume);
         told.or_else(|| self.farm.rooms[index].humidifier?.tank())
+    }
+
+    /// What the supply of the rooms behind `index` must hold for their own humidifiers to do, as they stand now.
+    pub(super) fn needed_behind(&self, index: usize) -> Option<HumidityRatio> {
+        let needs = self.lookout.behind[index].iter().filter_map(|behind| {
+            let (room, memory) = (&self.farm.rooms[*behind], &self.rooms[*behind]);
+            let inside = memory.inside(room, self.site.pressure)?;
+            Some(decide::supply_needed(room, &inside, memory.last_flow.unwrap_or(room.fan.usual)))
+        });
+        needs.max_by(|a, b| a.kilograms_per_kilogram().total_cmp(&b.kilograms_per_kilogram()))
     }
 
     /// What the room `index` draws from a room with `source` air.

@@ -75,6 +75,8 @@ pub(super) struct Surroundings<'a> {
     pub shell_faces: Option<Temperature>,
     /// The coldest surface that a probe measures.
     pub probe: Option<Temperature>,
+    /// What the rooms behind need their supply to hold.
+    pub needed_behind: Option<HumidityRatio>,
     pub supply_carbon_dioxide: CarbonDioxide,
     pub drawn_by_others: AirFlow,
     pub now: &'a Now,
@@ -274,6 +276,7 @@ impl RoomMemory {
         let drawn = Inflow::new(around.room, air.flow, inside, supply).supplied;
         let supply = &as_it_enters(around.room, *supply, *inside, drawn);
         self.state.supply = Some(*supply);
+        let outlook = self.state.outlook.clone();
         let situation = MoistureSituation {
             room: around.room,
             inside,
@@ -284,6 +287,8 @@ impl RoomMemory {
             outdoors,
             around: around.shell_faces,
             probe: around.probe,
+            needed_behind: around.needed_behind,
+            outlook: outlook.as_deref(),
             air,
         };
         let advice = decide::moisture(&situation);
@@ -314,7 +319,7 @@ fn moisture_state(room: &Room, supply: &MoistAir, advice: &MoistureAdvice) -> Mo
 /// Whether two decisions differ by less than a rule engine should be bothered with.
 fn same_advice(old: &Decision, new: &Decision) -> bool {
     let causes = |decision: &Decision| match decision.reason {
-        Reason::Balance(balance) => Some((balance.air, balance.saturated)),
+        Reason::Balance(balance) => Some((balance.air, balance.saturated, balance.relative_humidity_known)),
         _ => None,
     };
     if old.mode != new.mode

@@ -2,7 +2,7 @@
 
 use std::{collections::VecDeque, time::Duration};
 
-use jiff::SignedDuration;
+use jiff::{SignedDuration, Timestamp};
 
 use super::{core::Engine, suspicion::disagreement};
 use crate::{
@@ -28,6 +28,8 @@ const MOST_BREAKS: usize = 32;
 pub(super) struct Troubles {
     /// When the connection to the broker broke, the latest last.
     broken: VecDeque<Duration>,
+    /// When it broke last, by the calendar.
+    lost_at: Option<Timestamp>,
     /// Whether the state could not be written when that was tried last.
     pub state_lost: bool,
 }
@@ -39,6 +41,7 @@ impl Troubles {
             self.broken.pop_front();
         }
         self.broken.push_back(now.elapsed);
+        self.lost_at = now.trusted.then_some(now.wall);
     }
 
     fn breaks(&self, now: &Now) -> u32 {
@@ -59,6 +62,7 @@ impl Engine {
             AlertKind::SensorsDisagree => disagreement(&self.site.outdoors.spread),
             AlertKind::CalibrationOld => self.calibration_condition(Place::Outdoors, now),
             AlertKind::ClockNotTrusted if !now.trusted => told(Warning::ClockNotTrusted),
+            AlertKind::BrokerLost if !self.site.connected => told(Warning::BrokerLost { since: self.troubles.lost_at }),
             AlertKind::BrokerFlapping => match self.troubles.breaks(now) {
                 breaks if breaks >= FLAPPING => told(Warning::BrokerFlapping { breaks }),
                 _ => Condition::Clear,
@@ -71,6 +75,10 @@ impl Engine {
     /// Whether configured sources of a place, or on its surfaces, are silent. After a restart an alert that stood waits
     /// for each of them to speak, or to have been silent for too long.
     pub(super) fn stale_condition(&self, place: Place, now: &Now) -> Condition {
+        if !self.site.connected {
+            // Without a broker every sensor is silent: one cause, one alert.
+            return Condition::Covered;
+        }
         let silent = self.silent(place, now);
         if !silent.is_empty() {
             let sensors = silent.into_iter().map(|index| self.farm.sources[index].sensor()).collect();

@@ -82,6 +82,7 @@ pub fn benches(criterion: &mut Criterion) {
         around: Feed::Outdoors,
         drawn: &drawn,
         refilled: true,
+        needed_behind: None,
         policy,
     };
     criterion.bench_function("outlook: three runs of one room, as advised", |b| {

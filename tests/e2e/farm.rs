@@ -98,6 +98,7 @@ impl Farm {
     infiltration: 0 /h
     crop: {{ species: {crop}, stage: fruiting, substrate: 120 kg }}
     fan: {{ moves: exhaust, {fan} }}
+    tempering: {{ to: 20 °C }}
     bands:
       relative-humidity: {{ {band} }}
       carbon-dioxide-limit: 1000 ppm

@@ -70,9 +70,10 @@ fn a_forecast_freeze_is_announced_with_its_hour_and_what_it_costs() {
         (matches!(state.as_str(), "warning" | "critical") && timely).then_some(())
     });
     // Hours of 98 430 Pa, 4 air changes, target 92 % at 16 °C; sums of each hour's middle over the evaporated fraction 0.85,
-    // 0.9982 kg in a litre.
-    world.until_near(&room("oyster-hall", "outlook/water-next-12-hours"), 26.17 / 0.9982, 0.15);
-    world.until_near(&room("oyster-hall", "outlook/water-next-24-hours"), 58.65 / 0.9982, 0.30);
+    // 0.9982 kg in a litre. The sums leave out the crop's own vapour, the filling of the room to its target, and the
+    // sensor's correction of the forecast: 1.5 % are allowed for them.
+    world.until_near(&room("oyster-hall", "outlook/water-next-12-hours"), 26.17 / 0.9982, 0.40);
+    world.until_near(&room("oyster-hall", "outlook/water-next-24-hours"), 58.65 / 0.9982, 0.90);
     world.until_near(&site("outdoors/pressure"), 98_440.0, 60.0);
     world.outside.until_is(&room("oyster-hall", "alerts/humidifier-shortfall"), "normal", 20);
     let short = start + SignedDuration::from_hours(17);

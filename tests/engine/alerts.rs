@@ -6,7 +6,8 @@ use jiff::{SignedDuration, Timestamp};
 use mistwright::{
     advice::AlertKind,
     engine::{Event, FetchFailure, Rejection},
-    model::{Place, Quantity},
+    model::{Place, Quantity, WaterSupply},
+    units::WaterVolume,
 };
 
 use super::harness::{Bench, farm, room};
@@ -225,4 +226,95 @@ fn a_state_that_cannot_be_written_is_told_until_it_can() {
     assert_eq!(bench.site_alert(AlertKind::StorageFailing), "warning");
     bench.event(Event::StateKept { written: true });
     assert_eq!(bench.site_alert(AlertKind::StorageFailing), "normal");
+}
+
+/// Alerts that are raised, of the site and of every room.
+fn raised(bench: &Bench) -> Vec<&'static str> {
+    let snapshot = bench.snapshot();
+    let of_rooms = snapshot.rooms.iter().flat_map(|room| &room.alerts);
+    let all = snapshot.site.alerts.iter().chain(of_rooms);
+    all.filter(|alert| alert.stands()).map(|alert| alert.kind.name()).collect()
+}
+
+#[test]
+fn a_dead_broker_raises_one_alert_and_its_silent_sensors_none() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.forecast(&[6.0; 60], 85.0);
+    keep_talking(&mut bench, 3, 700.0);
+    assert_eq!(raised(&bench), [""; 0]);
+    bench.event(Event::Disconnected);
+    bench.pass(minutes(40));
+    assert_eq!(raised(&bench), ["broker-lost"]);
+    bench.event(Event::Connected);
+    keep_talking(&mut bench, 3, 700.0);
+    assert_eq!(raised(&bench), [""; 0]);
+}
+
+#[test]
+fn a_dead_sensor_raises_one_alert() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.forecast(&[6.0; 60], 85.0);
+    keep_talking(&mut bench, 3, 700.0);
+    for _ in 0..40 {
+        bench.pass(minutes(1));
+        bench.air(Place::Outdoors, 6.0, 85.0);
+        bench.say(Place::Outdoors, Quantity::Pressure, 101_325.0);
+        bench.say(Place::Room(0), Quantity::Temperature, 16.0);
+        bench.say(Place::Room(0), Quantity::CarbonDioxide, 700.0);
+    }
+    assert_eq!(raised(&bench), ["sensor-stale"]);
+}
+
+#[test]
+fn a_tank_that_will_run_out_is_told_with_what_to_add_and_a_mains_never() {
+    let said = |water: WaterSupply| {
+        let mut wet = room();
+        wet.humidifier.as_mut().unwrap().water = water;
+        let mut bench = Bench::new(farm(vec![wet]));
+        bench.forecast(&[-5.0; 60], 85.0);
+        for _ in 0..7 {
+            bench.pass(minutes(1));
+            bench.air(Place::Outdoors, -5.0, 85.0);
+            bench.air(Place::Room(0), 16.0, 90.0);
+            bench.say(Place::Room(0), Quantity::CarbonDioxide, 780.0);
+        }
+        let snapshot = bench.snapshot();
+        let alert = snapshot.rooms[0].alerts.iter().find(|alert| alert.kind == AlertKind::TankEmpty).unwrap().clone();
+        (alert.published(), alert.message().map(|message| message.sentence(&snapshot.voice(), bench.now.wall)))
+    };
+    let (state, text) = said(WaterSupply::Tank(WaterVolume::from_litres(10.0).unwrap()));
+    assert_eq!(state, "warning");
+    assert!(text.as_ref().is_some_and(|text| text.contains("Add ") && text.contains(" L before then")), "{text:?}");
+    assert_eq!(said(WaterSupply::Mains).0, "normal");
+}
+
+#[test]
+fn wet_caps_take_two_hours_and_dry_air_ten_minutes_to_be_told() {
+    let state_after = |humidity: f64, length: u64, kind: AlertKind| {
+        let mut bench = Bench::new(farm(vec![room()]));
+        for _ in 0..length {
+            bench.pass(minutes(1));
+            bench.air(Place::Outdoors, 12.0, 90.0);
+            bench.air(Place::Room(0), 16.0, humidity);
+            bench.say(Place::Room(0), Quantity::CarbonDioxide, 700.0);
+        }
+        bench.room_alert(0, kind)
+    };
+    assert_eq!(state_after(98.6, 115, AlertKind::CapsWet), "pending");
+    assert_eq!(state_after(98.6, 125, AlertKind::CapsWet), "warning");
+    assert_eq!(state_after(93.0, 125, AlertKind::CapsWet), "normal");
+    assert_eq!(state_after(80.0, 8, AlertKind::TooDry), "pending");
+    assert_eq!(state_after(80.0, 14, AlertKind::TooDry), "warning");
+    assert_eq!(state_after(86.0, 14, AlertKind::TooDry), "normal");
+}
+
+#[test]
+fn carbon_dioxide_that_rises_against_the_advised_air_is_told_as_a_fan_that_may_have_failed() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    keep_talking(&mut bench, 20, 700.0);
+    assert_eq!(bench.room_alert(0, AlertKind::CarbonDioxideRising), "normal");
+    for minute in 0..25 {
+        keep_talking(&mut bench, 1, 700.0 + 40.0 * f64::from(minute));
+    }
+    assert_eq!(bench.room_alert(0, AlertKind::CarbonDioxideRising), "critical");
 }

@@ -59,7 +59,9 @@ impl Night {
     /// What the log was told of forecasts.
     fn told(&self) -> Vec<&str> {
         let notices = self.bench.notices.iter().map(String::as_str);
-        notices.filter(|notice| !notice.contains("Sensor silent")).collect()
+        notices
+            .filter(|notice| !notice.contains("Sensor silent") && !notice.contains("No connection to the broker"))
+            .collect()
     }
 
     fn used(&self) -> Option<&'static str> {

@@ -114,7 +114,7 @@ impl Bench {
         let now = Now { elapsed: Duration::from_secs(1_000), wall, trusted: true };
         let farm = Arc::new(farm);
         let mut bench = Self { engine: Engine::new(Arc::clone(&farm), service, &now), farm, now, notices: Vec::new() };
-        bench.event(Event::Tick);
+        bench.event(Event::Connected);
         bench
     }
 

@@ -13,5 +13,6 @@ mod levers;
 mod limits;
 mod observed;
 mod outlook;
+mod reasons;
 mod stage;
 mod winter;

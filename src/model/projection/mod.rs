@@ -18,7 +18,7 @@ use jiff::Timestamp;
 use super::{Case, Outlook, Room, Site, room::EnteringAir};
 use crate::{
     physics::MoistAir,
-    units::{AirFlow, CarbonDioxide, DryAirFlow, Fraction, RelativeHumidity, Temperature, WaterVolume},
+    units::{AirFlow, CarbonDioxide, DryAirFlow, Fraction, HumidityRatio, RelativeHumidity, Temperature, WaterVolume},
 };
 
 /// A room as it stands when the projection begins.
@@ -70,6 +70,8 @@ pub struct Scene<'a> {
     /// Whether the tank is refilled when it runs out, so that what is found is what the equipment can do; else the room
     /// goes without from then on.
     pub refilled: bool,
+    /// What the rooms behind need their supply to hold, as they stand now.
+    pub needed_behind: Option<HumidityRatio>,
     /// How it will be run.
     pub policy: &'a Policy<'a>,
 }
@@ -95,6 +97,8 @@ pub struct View<'a> {
     pub outdoors: MoistAir,
     /// What the rooms behind it draw, at the state of this room's air.
     pub drawn: AirFlow,
+    /// What the rooms behind need their supply to hold.
+    pub needed_behind: Option<HumidityRatio>,
     /// Fresh air of the hour before.
     pub before: AirFlow,
 }

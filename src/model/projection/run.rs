@@ -134,6 +134,7 @@ impl<'a> Runner<'a> {
             }),
             outdoors: *outdoors,
             drawn: AirFlow::clamped(self.drawn.kilograms_per_hour() * volume),
+            needed_behind: scene.needed_behind,
             before: self.course.fresh_air,
         });
     }
