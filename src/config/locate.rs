@@ -497,7 +497,7 @@ rooms:
         ];
         for text in texts {
             let places = Places::new(text);
-            let mut paths = vec![(Vec::new(), &*places.root.get_or_init(|| Node::read(text)))];
+            let mut paths = vec![(Vec::new(), places.root.get_or_init(|| Node::read(text)))];
             let mut count = 0;
             while let Some((path, node)) = paths.pop() {
                 for end in [End::Key, End::Value] {
@@ -506,7 +506,9 @@ rooms:
                         count += 1;
                     }
                 }
-                paths.extend(node.children.iter().map(|(name, node)| ([&path[..], &[name.clone()]].concat(), node)));
+                paths.extend(
+                    node.children.iter().map(|(name, node)| ([&path[..], std::slice::from_ref(name)].concat(), node)),
+                );
             }
             assert!(text == "single" && count == 1 || count > 3, "{count} places in {text}");
         }
