@@ -28,7 +28,7 @@ fn layer(unit: &str, values: &[(&str, Value)]) -> Value {
 }
 
 /// Merged hours, a null, a layer that ends earlier, one that is empty, and one without a unit.
-fn cell() -> Value {
+pub fn cell() -> Value {
     json!({
         "properties": {
             "updateTime": "2027-01-08T17:12:00+00:00",

@@ -6,3 +6,4 @@ mod faults;
 mod fetch;
 mod gridpoint;
 mod open_meteo;
+mod random;
