@@ -184,3 +184,102 @@ fn read_stretch<T>(value: &Value, name: &str, worst: fn(f64) -> Option<T>) -> Op
 fn moment(value: &Value) -> Option<Timestamp> {
     value.as_str()?.parse().ok()
 }
+
+#[cfg(test)]
+mod tests {
+    use jiff::SignedDuration;
+
+    use super::*;
+    use crate::{
+        model::outlook::Caveat,
+        units::{AirFlow, CarbonDioxide, Fraction, HumidityRatio, UnitSystem, VapourPressure},
+    };
+
+    fn start() -> Timestamp {
+        "2027-01-15T18:07:00Z".parse().unwrap()
+    }
+
+    /// Every number as long as it can get in a room.
+    fn hour(index: i64) -> Hour {
+        Hour {
+            start: start() + SignedDuration::from_hours(index),
+            outdoor_temperature: Temperature::clamped(-32.17),
+            outdoor_humidity_ratio: HumidityRatio::clamped(0.012_345),
+            temperature: Temperature::clamped(-11.17),
+            relative_humidity: RelativeHumidity::clamped(0.876_54),
+            lowest_relative_humidity: RelativeHumidity::clamped(0.876_54),
+            humidity_ratio: HumidityRatio::clamped(0.012_345),
+            vapour_pressure_deficit: VapourPressure::clamped(1_234.5),
+            carbon_dioxide: CarbonDioxide::clamped(12_345.6),
+            fresh_air: AirFlow::clamped(12_345.67),
+            humidity_target: RelativeHumidity::clamped(0.876_54),
+            humidifier_duty: Fraction::clamped(0.876_54),
+            water: WaterVolume::clamped(123.456),
+            tank: Some(WaterVolume::clamped(1_234.56)),
+            shortfall: WaterFlow::clamped(123.456),
+            heat: Some(HeatFlow::clamped(123_456.7)),
+            heat_missing: HeatFlow::clamped(123_456.7),
+            dew_margin: Some(TemperatureDifference::clamped(-12.34)),
+            inlet_fog: false,
+            standing_mist: Some(false),
+        }
+    }
+
+    fn outlook() -> Outlook {
+        let at = |hours| start() + SignedDuration::from_hours(hours);
+        let findings = Findings {
+            driest: Some((at(3), RelativeHumidity::clamped(0.715))),
+            shortfall: Some(Stretch { from: at(1), to: None, worst_at: at(2), worst: WaterFlow::clamped(1.25) }),
+            water_to_dawn: Some(WaterVolume::clamped(38.25)),
+            dawn: Some(at(13)),
+            water_12_hours: Some(WaterVolume::clamped(35.5)),
+            water_24_hours: None,
+            tank_empty: Some(at(9)),
+            coldest: Some((at(12), Temperature::clamped(-14.5))),
+            heat_short: Some(Stretch {
+                from: at(4),
+                to: Some(at(6)),
+                worst_at: at(5),
+                worst: HeatFlow::clamped(850.0),
+            }),
+            dew_margin: Some((at(12), TemperatureDifference::clamped(-1.25))),
+            inlet_fog: Some(at(0)),
+            standing_mist: None,
+        };
+        let run = Run { hours: (0..48).map(hour).collect(), findings };
+        let caveats = vec![
+            Caveat::ForecastOld { hours: 9 },
+            Caveat::TankRefilled,
+            Caveat::NoCarbonDioxideSensor,
+            Caveat::NoHumiditySensor,
+            Caveat::TankTakenAsFull,
+            Caveat::ShellUnknown,
+            Caveat::NoFanFeedback,
+            Caveat::SpaceAssumed,
+            Caveat::EvaporatedFractionAssumed,
+            Caveat::MistUnknown,
+        ];
+        Outlook { made: start(), expected: run.clone(), colder: run.clone(), milder: run, caveats }
+    }
+
+    #[test]
+    fn the_longest_object_stays_below_sixteen_kilobytes_and_lists_every_hour() {
+        let voice = Voice { units: UnitSystem::Metric, time_zone: TimeZone::UTC };
+        let object = object(&outlook(), &voice, start());
+        let text = object.to_string();
+        assert!(text.len() < 16_000, "{} bytes", text.len());
+        for (_, list) in object["expected"].as_object().unwrap().iter().filter(|(name, _)| *name != "findings") {
+            assert_eq!(list.as_array().map(Vec::len), Some(48), "{list}");
+        }
+        assert_eq!(object["expected"]["temperature_celsius"][0], -11.2);
+        assert_eq!(object["colder"]["water_litres"][47], 123.46);
+    }
+
+    #[test]
+    fn findings_that_were_written_are_read_back_as_they_were() {
+        let voice = Voice { units: UnitSystem::Metric, time_zone: TimeZone::UTC };
+        let object = object(&outlook(), &voice, start());
+        assert_eq!(read_findings(&object["expected"]["findings"]), outlook().expected.findings);
+        assert_eq!(read_findings(&Value::Null), Findings::default());
+    }
+}

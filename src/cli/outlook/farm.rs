@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use super::{
     given::Given,
-    table::{Night, RoomNight},
+    table::{Found, Night, RoomNight},
 };
 use crate::{
     advice::Voice,
@@ -137,8 +137,9 @@ fn shown(snapshot: &Snapshot, units: UnitSystem) -> Night {
         let found = match state.outlook.as_deref() {
             Some(outlook) => {
                 let caveats = outlook.caveats.iter().map(|caveat| caveat.sentence(&voice, now)).collect();
-                let found = |run: &model::outlook::Run| Box::new(run.findings.clone());
-                Ok((found(&outlook.expected), found(&outlook.colder), caveats))
+                let lever = state.levers.first().map(|lever| lever.sentence(&voice, now));
+                let (expected, colder) = (outlook.expected.findings.clone(), outlook.colder.findings.clone());
+                Ok(Box::new(Found { expected, colder, lever, caveats }))
             }
             None => Err(why_none(room, state.no_outlook)),
         };

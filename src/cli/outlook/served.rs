@@ -5,7 +5,7 @@ use std::time::Duration;
 use jiff::{Timestamp, tz::TimeZone};
 use serde_json::Value;
 
-use super::table::{Night, RoomNight};
+use super::table::{Found, Night, RoomNight};
 use crate::{advice::Voice, cli::run::runtime, units::UnitSystem, wire::outlook::read_findings};
 
 /// A daemon on the same machine answers in milliseconds, one on a farm's network in less than this.
@@ -72,6 +72,8 @@ fn room(room: &Value) -> Option<RoomNight> {
         return Some(RoomNight { title, found: Err(reason.to_owned()) });
     }
     let caveats = outlook["caveats"].as_array()?.iter().filter_map(Value::as_str).map(str::to_owned).collect();
-    let findings = |run: &str| Box::new(read_findings(&outlook[run]["findings"]));
-    Some(RoomNight { title, found: Ok((findings("expected"), findings("colder"), caveats)) })
+    let findings = |run: &str| read_findings(&outlook[run]["findings"]);
+    let lever = room["levers"][0]["sentence"].as_str().map(str::to_owned);
+    let found = Found { expected: findings("expected"), colder: findings("colder"), lever, caveats };
+    Some(RoomNight { title, found: Ok(Box::new(found)) })
 }

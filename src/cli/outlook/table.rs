@@ -21,12 +21,19 @@ pub(super) struct Night {
     pub rooms: Vec<RoomNight>,
 }
 
-/// What was found of a room: in the expected weather, in a colder one, and what it rests on; or why nothing was.
-pub(super) type Found = Result<(Box<Findings>, Box<Findings>, Vec<String>), String>;
-
 pub(super) struct RoomNight {
     pub title: String,
-    pub found: Found,
+    /// Or why nothing was found.
+    pub found: Result<Box<Found>, String>,
+}
+
+/// What was found of a room.
+pub(super) struct Found {
+    pub expected: Findings,
+    pub colder: Findings,
+    /// What would help most, as a sentence.
+    pub lever: Option<String>,
+    pub caveats: Vec<String>,
 }
 
 impl Night {
@@ -91,7 +98,7 @@ fn head(night: &Night) -> String {
     let first = night.rooms.iter().find_map(|room| room.found.as_ref().ok());
     let at = |moment| voice.time(moment, night.now);
     let mut text = format!("{}, {}", night.farm, clock(night.now, voice));
-    if let Some((expected, _, _)) = first {
+    if let Some(Found { expected, .. }) = first.map(Box::as_ref) {
         if let Some(dawn) = expected.dawn {
             text.push_str(&format!(": the night to {}", at(dawn)));
         }
@@ -108,7 +115,7 @@ fn clock(moment: Timestamp, voice: &Voice) -> String {
 
 fn row(room: &RoomNight, night: &Night) -> [String; 7] {
     let voice = &night.voice;
-    let Ok((expected, colder, _)) = &room.found else {
+    let Ok(Found { expected, colder, .. }) = room.found.as_deref() else {
         let mut cells = ["?"; 7].map(str::to_owned);
         cells[0].clone_from(&room.title);
         return cells;
@@ -147,17 +154,20 @@ fn stretch<T>(stretch: &Stretch<T>, worst: Shown, at: impl Fn(Timestamp) -> Stri
 /// rooms is said once.
 fn notes(night: &Night, out: &mut impl Write) -> io::Result<()> {
     let mut events = Said::default();
+    let mut levers = Said::default();
     let mut caveats = Said::default();
     for room in &night.rooms {
         match &room.found {
-            Ok((expected, _, rests_on)) => {
-                happenings(expected, night).into_iter().for_each(|sentence| events.add(&room.title, sentence));
-                rests_on.iter().for_each(|caveat| caveats.add(&room.title, caveat.clone()));
+            Ok(found) => {
+                happenings(&found.expected, night).into_iter().for_each(|sentence| events.add(&room.title, sentence));
+                found.lever.iter().for_each(|lever| levers.add(&room.title, lever.clone()));
+                found.caveats.iter().for_each(|caveat| caveats.add(&room.title, caveat.clone()));
             }
             Err(reason) => events.add(&room.title, reason.clone()),
         }
     }
     events.write("Besides:", night.rooms.len(), out)?;
+    levers.write("Would help most:", night.rooms.len(), out)?;
     caveats.write("Not certain:", night.rooms.len(), out)
 }
 
@@ -245,7 +255,8 @@ mod tests {
         };
         let colder = Findings { water_to_dawn: WaterVolume::from_litres(44.0).ok(), ..Findings::default() };
         let caveats = vec!["The forecast is 4 hours old.".to_owned()];
-        let found = Ok((Box::new(expected), Box::new(colder), caveats));
+        let lever = Some("Warm the fresh air to 3.2 °C.".to_owned());
+        let found = Ok(Box::new(Found { expected, colder, lever, caveats }));
         let silent = RoomNight { title: "Lung".to_owned(), found: Err("Nothing is given of it.".to_owned()) };
         Night {
             farm: "Frosthollow".to_owned(),
@@ -263,13 +274,31 @@ mod tests {
 
     #[test]
     fn the_table_says_for_each_room_what_the_night_takes_and_what_fails() {
-        insta::assert_snapshot!(written(&night(UnitSystem::Metric, "Oyster hall")));
+        let expected = "\
+Frosthollow, Friday 18:00: the night to 07:31; coldest -14.2 °C at 06:00
+
+             Driest         Water to  if      Tank      Humidifier short       Heater short
+Room         RH at          dawn      colder  empty at  by, from–to            by, from–to
+Oyster hall  83 % at 04:00  38 L      44 L    03:10     0.82 kg/h 02:20–09:00  –
+Lung         ?              ?         ?       ?         ?                      ?
+
+Besides:
+- Oyster hall: Fog forms at the inlet from 20:00.
+- Lung: Nothing is given of it.
+
+Would help most:
+- Oyster hall: Warm the fresh air to 3.2 °C.
+
+Not certain:
+- Oyster hall: The forecast is 4 hours old.
+";
+        assert_eq!(written(&night(UnitSystem::Metric, "Oyster hall")), expected);
     }
 
     #[test]
     fn the_table_speaks_us_units_and_stays_within_a_hundred_columns_whatever_rooms_are_called() {
         let text = written(&night(UnitSystem::Us, &"Very long hall ".repeat(12)));
-        assert!(text.contains("10.1 gal") && text.contains("1.81 lb/h") && text.contains("6.4 °F"), "{text}");
+        assert!(text.contains("10 gal") && text.contains("1.81 lb/h") && text.contains("6.4 °F"), "{text}");
         for line in text.lines() {
             assert!(line.chars().count() <= WIDTH, "{line}");
         }
