@@ -105,7 +105,8 @@ fn runs(line: &str) {
         _ if of_the_evening(line) => {}
         ["cargo", "run", "--release", "--", rest @ ..] | ["mistwright", rest @ ..] => {
             // What stays running is asked for its help here and really run by the end-to-end tests.
-            let lasting = matches!(rest[0], "demo" | "run");
+            // So is what asks a daemon.
+            let lasting = matches!(rest[0], "demo" | "run") || (rest[0] == "outlook" && !rest.contains(&"--config"));
             let mut command = Command::new(env!("CARGO_BIN_EXE_mistwright"));
             command.current_dir(root());
             if lasting {
