@@ -46,6 +46,11 @@ impl Daemon {
         Self { process, log, http_port, _folder: folder }
     }
 
+    /// Where it serves.
+    pub fn address(&self) -> String {
+        format!("http://127.0.0.1:{}", self.http_port)
+    }
+
     /// Everything it has written so far.
     pub fn log(&self) -> String {
         self.log.lock().unwrap().join("\n")

@@ -9,6 +9,7 @@ mod faults;
 mod freeze;
 mod inputs;
 pub mod observations;
+mod outlook;
 mod restart;
 pub mod service;
 mod values;

@@ -25,7 +25,7 @@ use crate::{
 };
 
 /// A shortfall below this share of what the equipment gives is rounding.
-const MISSED_SHARE: f64 = 0.02;
+const MISSED_SHARE: f64 = 0.005;
 /// Steps between two looks at the inlet.
 const LOOK_AT_INLET: usize = STEPS_PER_HOUR / 2;
 
