@@ -13,7 +13,7 @@ use homie5::{
 };
 use jiff::SignedDuration;
 use mistwright::{
-    advice::{LimitedBy, Mode},
+    advice::{AlertKind, LimitedBy, Mode},
     engine::{RoomState, Snapshot},
     model::{Identifier, Place, Quantity, outlook::Stretch},
     units::{HeatFlow, TemperatureDifference, UnitSystem, WaterFlow},
@@ -149,7 +149,9 @@ fn a_controller_can_walk_the_tree_in_both_unit_systems_with_and_without_readings
         snapshot.rooms.iter_mut().for_each(everything_happens);
         let found = walk(&published(&snapshot));
         assert_eq!((found.root.as_str(), found.devices), ("frosthollow", 3));
-        let properties = description::site_rows().count() + 3 + 2 * (description::room_rows().count() + 4);
+        let properties = description::site_rows().count()
+            + AlertKind::OF_SITE.len()
+            + 2 * (description::room_rows().count() + AlertKind::OF_ROOM.len());
         assert_eq!(found.properties, properties);
         assert_eq!(found.values, properties, "every property has a value when everything is known");
 
