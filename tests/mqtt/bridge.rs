@@ -193,7 +193,9 @@ fn what_stands_at_the_broker_is_the_tree_and_a_controller_can_walk_it() {
     let running = Running::start(&broker, &bench);
     until_standing(&broker, &published(&bench.snapshot()));
     let found = walk(&standing(&broker));
-    assert_eq!(found.values, found.properties);
+    let rendered = walk(&published(&bench.snapshot()));
+    assert_eq!((found.values, found.properties), (rendered.values, rendered.properties));
+    assert!(found.values > 120, "{} values are not the whole tree", found.values);
     let messages = retained(broker.port);
     for (topic, message) in &messages {
         let for_ever = topic.contains('$') || topic.contains("/fallback-");

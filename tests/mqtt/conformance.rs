@@ -13,10 +13,13 @@ use homie5::{
 };
 use jiff::SignedDuration;
 use mistwright::{
-    advice::{AlertKind, LimitedBy, Mode},
+    advice::{
+        AlertKind, LimitedBy, Mode,
+        lever::{Change, Lever, Worth},
+    },
     engine::{RoomState, Snapshot},
     model::{Identifier, Place, Quantity, outlook::Stretch},
-    units::{HeatFlow, TemperatureDifference, UnitSystem, WaterFlow},
+    units::{CarbonDioxide, HeatFlow, RelativeHumidity, TemperatureDifference, UnitSystem, WaterFlow, WaterVolume},
     wire::{description, tree},
 };
 
@@ -122,12 +125,27 @@ fn everything_happens(room: &mut RoomState) {
     let outlook = Arc::make_mut(room.outlook.as_mut().expect("the room has an outlook"));
     let (from, to) = (outlook.made, outlook.made + SignedDuration::from_hours(3));
     let found = &mut outlook.expected.findings;
-    let worst = WaterFlow::from_kilograms_per_hour(0.004_9).unwrap();
+    let worst = worst_shortfall();
     found.shortfall = Some(Stretch { from, to: Some(to), worst_at: to, worst });
     let worst = HeatFlow::from_watts(1_234.5).unwrap();
     found.heat_short = Some(Stretch { from, to: None, worst_at: to, worst });
     found.dew_margin = Some((to, TemperatureDifference::from_kelvins(-0.04).unwrap()));
     (found.tank_empty, found.inlet_fog, found.standing_mist) = (Some(to), Some(from), Some(to));
+    let worth = Worth {
+        water: WaterVolume::from_litres(12.34).unwrap(),
+        hours_short: 3,
+        worst_shortfall: worst_shortfall(),
+        hours_cold: 0,
+        hours_foggy: 0,
+        lowest_relative_humidity: RelativeHumidity::from_percent(81.0).unwrap(),
+        highest_carbon_dioxide: CarbonDioxide::from_parts_per_million(812.0).unwrap(),
+    };
+    let change = Change::AddOutput { by: worst_shortfall() };
+    room.levers = vec![Lever { change, without: worth, with: Worth { hours_short: 0, ..worth }, by: Some(from) }];
+}
+
+fn worst_shortfall() -> WaterFlow {
+    WaterFlow::from_kilograms_per_hour(0.004_9).unwrap()
 }
 
 /// What stands at the broker when a snapshot is fully published.
