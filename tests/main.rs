@@ -11,6 +11,7 @@ mod e2e;
 mod engine;
 mod http;
 mod mqtt;
+mod nights;
 mod physics;
 mod room;
 mod store;

@@ -87,9 +87,9 @@ impl Tally {
         self.shortfall.add(self.steps, moment.shortfall.kilograms_per_hour(), self.limits.vapour.kilograms_per_hour());
         self.heat_short.add(self.steps, moment.heat_missing.watts(), self.limits.heat.watts());
         self.water += moment.water;
-        if at < self.limits.dawn {
-            self.water_to_dawn += moment.water;
-        }
+        // The step in which day breaks counts as far as it is night.
+        let night = self.limits.dawn.duration_since(at).as_secs_f64() / STEP.as_secs_f64();
+        self.water_to_dawn += moment.water * night.clamp(0.0, 1.0);
         self.steps += 1;
         match self.steps / STEPS_PER_HOUR {
             12 if self.steps.is_multiple_of(STEPS_PER_HOUR) => {

@@ -133,7 +133,7 @@ impl RoomModel {
         (left, may_cut): (f64, bool),
         tank: &mut Option<f64>,
     ) -> (f64, Solved, Moisture) {
-        if tank.is_some_and(|litres| litres <= 1e-6) {
+        if tank.is_some_and(|litres| litres <= 0.0) {
             given.most = 0.0;
         }
         let mut moisture = Moisture::around(given, air);
@@ -166,7 +166,11 @@ impl RoomModel {
             solved = moisture.solve(given, hours, throw);
         }
         if let (Some(litres), Some(thrower)) = (tank.as_mut(), self.humidifier) {
-            *litres = (*litres - solved.duty * thrower.output * hours).max(0.0);
+            *litres -= solved.duty * thrower.output * hours;
+            // What rounding leaves in an empty tank is no water.
+            if *litres < 1e-9 {
+                *litres = 0.0;
+            }
         }
         (hours, solved, moisture)
     }
