@@ -100,11 +100,13 @@ fn said(
             fresh_air: flow,
             emission: None,
             tank: None,
+            probe: None,
         },
         intake: Feed::Outdoors,
         around: Feed::Outdoors,
         drawn: &|_, _| DryAirFlow::from_kilograms_per_hour(0.0).unwrap(),
         refilled: false,
+        needed_behind: None,
         policy: &|_| Course { fresh_air: flow, humidity_target },
     });
     let water = |run: &Run| run.findings.water_to_dawn.unwrap().litres();
