@@ -52,7 +52,7 @@ pub enum Found {
     /// No file: a first start.
     Nothing,
     /// What was kept.
-    State(State),
+    State(Box<State>),
     /// A file that is no state; it was renamed to the given path.
     SetAside(PathBuf, BadState),
     /// A file that is no state and cannot be renamed; the next write replaces it.
@@ -72,7 +72,7 @@ pub fn read(directory: &Path) -> Found {
         Err(error) => return Found::Unreadable(error),
     }
     match state_file::read(&bytes) {
-        Ok(state) => Found::State(state),
+        Ok(state) => Found::State(Box::new(state)),
         Err(bad) => {
             let aside = directory.join(ASIDE);
             match fs::rename(&path, &aside) {
@@ -87,7 +87,7 @@ pub fn read(directory: &Path) -> Found {
 pub fn read_and_tell(directory: &Path) -> State {
     let path = directory.join(NAME).display().to_string();
     match read(directory) {
-        Found::State(state) => return state,
+        Found::State(state) => return *state,
         Found::Nothing => tracing::info!("There is no {path} yet; nothing is restored."),
         Found::SetAside(aside, bad) => tracing::warn!(
             "{path} cannot be used: {bad}. It is now {aside}, and nothing is restored.",

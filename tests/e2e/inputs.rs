@@ -85,7 +85,9 @@ fn what_is_set_is_echoed_with_its_end_and_kept_over_a_kill_and_a_stop() {
             && payload(&messages, &room(HALL, "inputs/stage")) == Some("pinning"))
         .then_some(())
     });
-    assert!(daemon.log().contains("the stage pinning in Oyster hall"), "{}", daemon.log());
+    until("the restart says what it restored", 20, || {
+        daemon.log().contains("the stage pinning in Oyster hall").then_some(())
+    });
 }
 
 #[test]

@@ -38,7 +38,7 @@ fn left(state: &Path, kill: u64) -> State {
     let stage = hall.unwrap_or_else(|| panic!("kill {kill} has lost the room")).inputs.stage;
     assert_eq!(stage.map(|stage| stage.told), Some(Stage::Pinning), "kill {kill} has lost what was set");
     assert!(found.topics.len() > 50, "kill {kill} has lost the list of topics");
-    found
+    *found
 }
 
 /// A number below `most`, spread without a pattern that could keep step with the daemon.

@@ -113,7 +113,7 @@ fn a_damaged_file_is_set_aside_and_the_next_write_starts_anew() {
         let Found::SetAside(aside, _) = written(folder.path(), bytes) else { panic!("{bytes:?} was taken") };
         assert_eq!(fs::read(aside).unwrap(), bytes);
         store::write(folder.path(), &full()).unwrap();
-        assert!(matches!(store::read(folder.path()), Found::State(state) if state == settled(&full())));
+        assert!(matches!(store::read(folder.path()), Found::State(state) if *state == settled(&full())));
     }
 }
 
