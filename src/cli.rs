@@ -5,6 +5,7 @@ use std::{ffi::OsString, process::ExitCode};
 use clap::{CommandFactory, Parser, Subcommand};
 
 mod air;
+mod calibrate;
 mod check;
 #[cfg(feature = "demo")]
 mod demo;
@@ -32,6 +33,7 @@ enum Command {
     Run(run::RunArguments),
     // Described at its arguments.
     Air(air::AirArguments),
+    Calibrate(calibrate::CalibrateArguments),
     Check(check::CheckArguments),
     Outlook(outlook::OutlookArguments),
     Schema(schema::SchemaArguments),
@@ -71,6 +73,7 @@ fn with_arguments(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     match arguments.command {
         Command::Run(arguments) => run::run(&arguments),
         Command::Air(arguments) => air::run(&arguments),
+        Command::Calibrate(arguments) => calibrate::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Outlook(arguments) => outlook::run(&arguments),
         Command::Schema(arguments) => schema::run(&arguments),

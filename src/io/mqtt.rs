@@ -33,6 +33,7 @@ use crate::{
 mod answer;
 mod inbox;
 mod link;
+pub(crate) mod listen;
 mod lost;
 mod session;
 pub(crate) mod trial;

@@ -2,6 +2,7 @@
 //! with numbers that were computed elsewhere.
 
 pub mod broker;
+mod calibrate;
 pub mod client;
 pub mod daemon;
 pub mod farm;

@@ -153,3 +153,23 @@ pub fn fed() -> Snapshot {
     feed(&mut engine);
     engine.snapshot(&at(10))
 }
+
+/// The same with sensors at two heights of the oyster hall.
+pub fn fed_at_two_heights() -> Snapshot {
+    let mut farm = farm();
+    let first = farm.sources.len();
+    let quantities = [Quantity::Temperature, Quantity::RelativeHumidity, Quantity::CarbonDioxide];
+    for position in ["top-shelf", "floor"] {
+        for quantity in quantities {
+            let source = Source::new(Place::Room(0), quantity, Duration::from_secs(300));
+            farm.sources.push(Source { position: Some(Identifier::new(position).unwrap()), ..source });
+        }
+    }
+    let mut engine = Engine::new(Arc::new(farm), Some(met_norway::SERVICE), &at(0));
+    feed(&mut engine);
+    for (index, value) in [17.0, 0.88, 800.0, 15.5, 0.93, 900.0].into_iter().enumerate() {
+        let measured = Measured::from_base(quantities[index % 3], value).unwrap();
+        engine.handle(Event::Reading { source: first + index, measured, taken: None }, &at(10));
+    }
+    engine.snapshot(&at(10))
+}
