@@ -139,7 +139,8 @@ fn nothing_is_loaded_from_elsewhere_and_nothing_stands_in_the_page_that_its_poli
 
 #[test]
 fn before_anything_is_heard_the_page_says_so_and_invents_nothing() {
-    let bench = Bench::new(harness::farm(vec![named("a", "Aldernook")]));
+    let mut bench = Bench::new(harness::farm(vec![named("a", "Aldernook")]));
+    bench.event(Event::Disconnected);
     let page = farm_page(&bench.snapshot());
     let said = text(&page);
     for words in [
