@@ -532,6 +532,9 @@ fn until(moment: Timestamp, headers: &HeaderMap, clock: &Clock) -> Duration {
 }
 
 #[cfg(test)]
+mod new_service;
+
+#[cfg(test)]
 mod tests {
     use super::*;
 

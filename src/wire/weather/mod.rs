@@ -20,12 +20,20 @@ mod reason;
 
 pub mod met_norway;
 pub mod open_meteo;
+#[cfg(test)]
+pub mod test_only;
 pub mod weather_gov;
 
 pub use reason::reason;
 
 /// Every service, the usual one first.
-pub const PROTOCOLS: &[&Protocol] = &[&met_norway::PROTOCOL, &weather_gov::PROTOCOL, &open_meteo::PROTOCOL];
+pub const PROTOCOLS: &[&Protocol] = &[
+    &met_norway::PROTOCOL,
+    &weather_gov::PROTOCOL,
+    &open_meteo::PROTOCOL,
+    #[cfg(test)]
+    &test_only::PROTOCOL,
+];
 
 /// The service of this name.
 pub fn named(name: &str) -> Option<&'static Protocol> {
