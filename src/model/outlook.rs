@@ -80,7 +80,8 @@ pub struct Hour {
     pub water: WaterVolume,
     /// Water left in the tank at the hour's end; `None` without a tank whose content is known.
     pub tank: Option<WaterVolume>,
-    /// Vapour missing to hold the target, worst; zero where nothing is missing.
+    /// Vapour missing to hold the lowest humidity that the target may come down to, worst; zero where nothing is missing
+    /// and where there is no humidifier.
     pub shortfall: WaterFlow,
     /// Heat that the heater gives, mean; `None` without a heater or without a known shell.
     pub heat: Option<HeatFlow>,
@@ -100,7 +101,7 @@ pub struct Hour {
 pub struct Findings {
     /// Lowest relative humidity, and when.
     pub driest: Option<(Timestamp, RelativeHumidity)>,
-    /// The first stretch in which the humidifier cannot give what the target takes.
+    /// The first stretch in which the humidifier cannot give what even the lowest target takes.
     pub shortfall: Option<Stretch<WaterFlow>>,
     /// Water from now to the end of the coming night.
     pub water_to_dawn: Option<WaterVolume>,

@@ -38,8 +38,7 @@ fn the_table_of_a_running_daemon_says_what_its_topics_say() {
     world.outdoors(2.2, 100.0);
     world.inside("oyster-hall", 16.0, 90.0);
     let topic = room("oyster-hall", "outlook/water-to-dawn");
-    let water: f64 =
-        world.outside.until("water to dawn", 20, |messages| messages.get(&topic)?.payload.parse().ok());
+    let water: f64 = world.outside.until("water to dawn", 20, |messages| messages.get(&topic)?.payload.parse().ok());
 
     let output = outlook(&["--from", &world.daemon.address()]);
     let table = text(&output.stdout);

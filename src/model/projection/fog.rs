@@ -9,13 +9,17 @@ use crate::{
 const SLOPE: f64 = 17.62 * 243.12;
 const SLOPE_AT: f64 = 243.12;
 const MASS_RATIO: f64 = 0.622;
+/// Heat capacities of dry air and of vapour in kJ/(kg·K), and vapour's enthalpy at 0 °C in kJ/kg.
+const DRY_AIR: f64 = 1.006;
+const VAPOUR: f64 = 1.86;
+const VAPOUR_AT_ZERO: f64 = 2_501.0;
 /// Excess below this, in kg/kg, is rounding.
 const ROUNDING: f64 = 1e-7;
 
 /// Whether any mixture of this supply with `room` air holds more than saturation over liquid water.
 ///
-/// The saturation curve is convex, so that the mixing line lies furthest above it where both have one slope; the line is
-/// taken as straight in temperature and humidity ratio, which it is but for the vapour's own heat capacity.
+/// The saturation curve is convex, so that the mixing line lies furthest above it where both have one slope. To find that
+/// place the line is taken as straight in temperature and humidity ratio.
 /// [`crate::physics::inlet_fog`] says more, at a hundred times the cost.
 pub(super) fn mixes_foggy((celsius, moisture): (Temperature, HumidityRatio), room: &MoistAir) -> bool {
     let (cold, warm) = (celsius.celsius(), room.temperature().celsius());
@@ -33,7 +37,17 @@ pub(super) fn mixes_foggy((celsius, moisture): (Temperature, HumidityRatio), roo
         let curve = saturated * (1.0 + saturated / MASS_RATIO) * steepness;
         at = (at + (slope / curve).ln() / steepness).clamp(low, high);
     }
-    saturated(at, room).is_some_and(|saturated| dry + slope * (at - cold) > saturated + ROUNDING)
+    // There, the mixture as it is: it keeps enthalpy, so that its temperature lies a little off the straight line.
+    let share = (at - cold) / (warm - cold);
+    let water = dry + share * (moist - dry);
+    let (from, to) = (heat(cold, dry), heat(warm, moist));
+    let celsius = (from + share * (to - from) - VAPOUR_AT_ZERO * water) / (DRY_AIR + VAPOUR * water);
+    saturated(celsius, room).is_some_and(|saturated| water > saturated + ROUNDING)
+}
+
+/// Enthalpy in kJ per kilogram of dry air (ASHRAE Handbook Fundamentals, chapter 1).
+fn heat(celsius: f64, water: f64) -> f64 {
+    DRY_AIR * celsius + water * (VAPOUR_AT_ZERO + VAPOUR * celsius)
 }
 
 fn saturated(celsius: f64, room: &MoistAir) -> Option<f64> {

@@ -142,11 +142,11 @@ impl<'a> Runner<'a> {
     fn moment(&self, outdoors: MoistAir, report: &Report) -> Moment {
         let missing = self.air.vapour_pressure_deficit();
         let vapour = self.air.vapour_pressure().pascals();
-        let humidified = self.scene.room.humidifier.is_some();
+        let relative_humidity = RelativeHumidity::clamped(vapour / (vapour + missing.pascals()));
         Moment {
             outdoors,
             air: self.air,
-            relative_humidity: RelativeHumidity::clamped(vapour / (vapour + missing.pascals())),
+            relative_humidity,
             vapour_pressure_deficit: missing,
             carbon_dioxide: self.standing.carbon_dioxide,
             fresh_air: self.course.fresh_air,
@@ -154,13 +154,30 @@ impl<'a> Runner<'a> {
             duty: report.duty,
             water: report.water.litres(),
             tank: self.tank.map(WaterVolume::clamped).or(self.standing.tank),
-            shortfall: if humidified { report.shortfall } else { WaterFlow::clamped(0.0) },
+            shortfall: self.shortfall(report, relative_humidity),
             heat: report.heater,
             heat_missing: report.heat_missing,
             dew_margin: report.dew.map(|dew| dew.margin),
             inlet_fog: self.inlet_fog,
             standing_mist: report.standing_mist.map(|mist| mist.kilograms_per_hour() > 0.0),
         }
+    }
+}
+
+impl Runner<'_> {
+    /// Vapour missing for the lowest humidity that the target may be brought down to. The target is chosen at the hour's
+    /// beginning; what is missing for it half an hour later would be no more than a lower target.
+    fn shortfall(&self, report: &Report, relative_humidity: RelativeHumidity) -> WaterFlow {
+        let room = self.scene.room;
+        if room.humidifier.is_none() {
+            return WaterFlow::clamped(0.0);
+        }
+        let lowest = room.told.hold.humidity_target.unwrap_or(room.bands.relative_humidity.lowest);
+        let above = (self.course.humidity_target.ratio() - lowest.ratio()).max(0.0);
+        // Humidity ratio is almost proportional to relative humidity over these few points.
+        let per_humidity = self.air.humidity_ratio().kilograms_per_kilogram() / relative_humidity.ratio().max(0.01);
+        let inflow = report.supplied.kilograms_per_hour() + report.leaked.kilograms_per_hour();
+        WaterFlow::clamped((report.shortfall.kilograms_per_hour() - inflow * above * per_humidity).max(0.0))
     }
 }
 
