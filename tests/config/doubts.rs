@@ -98,6 +98,18 @@ fn what_a_grower_has_not_said_is_noted() {
 }
 
 #[test]
+fn a_room_that_draws_from_a_space_is_judged_by_its_assumed_air_or_said_not_to_be() {
+    let tent = changed("    intake: lung\n", "    intake: barn\n");
+    assert_eq!(told(&tent), Vec::<String>::new());
+    let small = told(&tent.replace("output: 14 L/h", "output: 3 L/h"));
+    assert!(small.len() == 1 && small[0].starts_with("warning Hall: The humidifier gives at most 2.55"), "{small:?}");
+    let unknown = tent.replace("    assumed: {temperature: 18 °C, relative-humidity: 35 %}\n", "");
+    let sentence = "note Hall: Its winter is not judged: write what the air of the space that it draws from is `assumed` to \
+                    be.";
+    assert_eq!(told(&unknown.replace("output: 14 L/h", "output: 3 L/h")), [sentence]);
+}
+
+#[test]
 fn what_no_sensor_tells_is_warned_of() {
     one_each(&[
         (

@@ -92,6 +92,8 @@ pub enum Assumed {
     ShellUnknown,
     /// No surface is watched.
     NoSurface,
+    /// The room draws its air from a space of which nothing is assumed, so that its design night is not judged.
+    WinterNotJudged,
     /// The crop's limit is above that for people, which then counts.
     PeopleLimit(CarbonDioxide),
 }
@@ -231,7 +233,9 @@ pub fn doubts(farm: &Farm, has_forecast: bool) -> Vec<Doubt> {
         let unheard = unheard(farm, place, wanted).into_iter().map(Lacking::NoSensor);
         let lacking = unheard.chain(air(room, farm)).chain(intake_short(farm, index)).map(Doubtful::Lacking);
         let winter = winter.iter().filter(|(of, _)| *of == index).map(|(_, what)| Doubtful::Winter(what.clone()));
-        let assumed = assumptions(room).into_iter().map(Doubtful::Assumed);
+        let nothing = |from: usize| farm.spaces.get(from).is_none_or(|space| space.assumed.is_none());
+        let unjudged = matches!(room.intake, Intake::Space(from) if nothing(from)).then_some(Assumed::WinterNotJudged);
+        let assumed = assumptions(room).into_iter().chain(unjudged).map(Doubtful::Assumed);
         lacking.chain(winter).chain(assumed).for_each(|what| take(Some(place), what));
     }
     found

@@ -133,6 +133,9 @@ impl Assumed {
                 .to_owned(),
             Self::ShellUnknown => "Heat loss not written: the room is taken to stay as warm as it is.".to_owned(),
             Self::NoSurface => "No surface is watched: wet walls will not be seen coming.".to_owned(),
+            Self::WinterNotJudged => "Its winter is not judged: write what the air of the space that it draws from is \
+                                      `assumed` to be."
+                .to_owned(),
             Self::PeopleLimit(limit) => format!(
                 "The crop's carbon dioxide limit is {}, but advice never plans above 5000 ppm, the limit for people at \
                  work.",
