@@ -6,11 +6,12 @@ cd "$(dirname "${BASH_SOURCE[0]}")/.."
 
 cargo build --release --locked --bin mistwright
 package=$(bash deploy/package.sh target/release/mistwright "$(dpkg --print-architecture)" target/debian)
-printf '%s: %d bytes; the program in it: %d bytes\n' "$package" "$(stat -c %s "$package")" \
-    "$(stat -c %s target/release/mistwright)"
-if (($(stat -c %s target/release/mistwright) > 8 << 20)); then
-    echo 'the program is larger than 8 MiB' >&2
-    exit 1
+size=$(stat -c %s target/release/mistwright)
+printf '%s: %d bytes; the program in it: %d bytes, %d %% of its budget of 8 MiB\n' \
+    "$package" "$(stat -c %s "$package")" "$size" $((100 * size / (8 << 20)))
+if ((size > 8 << 20)); then
+    # A budget, not a promise: it is looked at, and nothing is held up by it.
+    echo 'OVER BUDGET: the program is larger than 8 MiB' >&2
 fi
 
 lintian --allow-root --fail-on error,warning --show-overrides "$package"
