@@ -74,7 +74,7 @@ pub struct Room {
     pub volume: Volume,
     /// Where its fresh air comes from.
     pub intake: Intake,
-    /// Air that enters unasked, from outdoors.
+    /// Air that enters unasked, from what lies around the shell.
     pub infiltration: AirChanges,
     /// What grows in it; an anteroom has no crop.
     pub crop: Option<Crop>,

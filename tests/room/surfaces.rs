@@ -7,7 +7,7 @@ use mistwright::{
         HumidifierMethod, Identifier, Room, RoomModel, Surface, SurfaceKind,
         room::{Report, Standing},
     },
-    physics::{Curve, surface},
+    physics::{Curve, MoistAir, surface},
     units::{Area, Fraction, HeatLoss, HeatTransferCoefficient, Transmittance},
 };
 
@@ -166,7 +166,8 @@ fn air_that_holds_too_much_fogs_and_stays_saturated() {
     let start = Standing::new(&air(12.0, 90.0, 101_325.0), ppm(430.0), None);
     let end = super::run(&model, start, &drive, (48, 300), |_, report| fog += report.fog.kilograms());
     assert!(fog > 0.5, "{fog} kg in four hours");
-    let saturated = end.air(pressure(101_325.0)).unwrap().relative_humidity().percent();
-    assert!((99.9..=100.0).contains(&saturated), "{saturated} %");
+    let saturated = MoistAir::saturated(end.temperature, pressure(101_325.0)).unwrap().humidity_ratio();
+    let (held, most) = (end.humidity_ratio.kilograms_per_kilogram(), saturated.kilograms_per_kilogram());
+    assert_near(held, most, 1e-5, "humidity ratio of fogged air");
     assert!(end.drained.litres() >= fog * 0.999);
 }
