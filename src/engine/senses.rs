@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use super::{core::Engine, event::Taken, outdoors, snapshot::SourceState};
 use crate::{
     model::{
-        Around, BelowFreezing, Case, Farm, Fused, Measured, Now, Place, Quantity, Reading, Room,
+        Around, BelowFreezing, Case, Farm, Fused, Measured, Now, Place, Quantity, Reading, Room, Service,
         balance::carbon_dioxide_rise,
         fusion::{self, Moment, Point},
     },
@@ -40,7 +40,9 @@ fn age_of(moment: Timestamp, now: &Now) -> Option<Duration> {
 impl Engine {
     /// What is believed of the air outdoors, and of the pressure at the site.
     pub(super) fn settle_outdoors(&mut self, now: &Now) {
-        let forecast = self.site.corrected().filter(|_| now.trusted);
+        // The last days carried on say what may come, and are no word on the air that is there now.
+        let forecast =
+            self.site.corrected().filter(|corrected| now.trusted && corrected.forecast.service != Service::PERSISTENCE);
         let forecast = forecast.and_then(|forecast| forecast.at(now.wall, Case::Expected));
         let pressures = self.at(Place::Outdoors).map(|(_, state)| state.reading.and_then(as_pressure));
         let sensed = fusion::joined(pressures, |values| {

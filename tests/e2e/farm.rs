@@ -1,5 +1,7 @@
 //! The farm under test: a configuration, its topics, and a world of broker, client and daemon around it.
 
+use std::{cell::RefCell, collections::BTreeMap};
+
 use super::{
     broker::{Mosquitto, USER, free_port},
     client::Outside,
@@ -42,6 +44,8 @@ pub struct World {
     pub broker: Mosquitto,
     pub outside: Outside,
     pub daemon: Daemon,
+    /// What each topic said last: a sensor that jumps further than air can change is not believed.
+    last: RefCell<BTreeMap<String, (f64, f64)>>,
 }
 
 impl World {
@@ -51,19 +55,30 @@ impl World {
         let outside = Outside::connect("outside", broker.port);
         let http_port = free_port();
         let daemon = Daemon::run(&farm.configuration(&broker, http_port), http_port);
-        let world = Self { broker, outside, daemon };
+        let world = Self { broker, outside, daemon, last: RefCell::default() };
         world.outside.until_is(&site("$state"), "ready", 20);
         world
     }
 
     /// Publishes what the outdoor sensor says, in °C and percent.
     pub fn outdoors(&self, celsius: f64, percent: f64) {
-        self.outside.publish("farm/yard", format!(r#"{{"air":{{"t":{celsius},"rh":{percent:.2}}}}}"#));
+        self.air("farm/yard", (celsius, percent));
     }
 
     /// Publishes what a room's sensor says, in °C and percent.
     pub fn inside(&self, room: &str, celsius: f64, percent: f64) {
-        self.outside.publish(&format!("farm/{room}/air"), format!(r#"{{"air":{{"t":{celsius},"rh":{percent}}}}}"#));
+        self.air(&format!("farm/{room}/air"), (celsius, percent));
+    }
+
+    /// Goes there in steps that air can make.
+    fn air(&self, topic: &str, to: (f64, f64)) {
+        let from = self.last.borrow_mut().insert(topic.to_owned(), to).unwrap_or(to);
+        let steps = ((to.0 - from.0).abs() / 5.0).max((to.1 - from.1).abs() / 20.0).ceil().max(1.0);
+        for step in 1..=steps as u32 {
+            let part = f64::from(step) / steps;
+            let (celsius, percent) = (from.0 + part * (to.0 - from.0), from.1 + part * (to.1 - from.1));
+            self.outside.publish(topic, format!(r#"{{"air":{{"t":{celsius:.3},"rh":{percent:.2}}}}}"#));
+        }
     }
 
     /// Publishes a room's carbon dioxide in ppm, as a plain number.

@@ -30,6 +30,9 @@ use crate::engine::harness::{Bench, farm, room};
 const KNOWN_UNITS: [&str; 10] = ["°C", "°F", "K", "%", "Pa", "ppm", "L", "gal", "W", "#"];
 const FREE_UNITS: [&str; 10] = ["g/kg", "gr/lb", "kg/h", "lb/h", "L/h", "gal/h", "m³/h", "cfm", "1/h", "inHg"];
 
+/// What this farm, of which everything is known, has no value for.
+const NOT_HERE: [&str; 1] = ["forecast/score"];
+
 /// What a controller finds: the root's identifier, and how many devices, properties and values.
 #[derive(Debug, PartialEq, Eq)]
 pub struct Found {
@@ -37,6 +40,8 @@ pub struct Found {
     pub devices: usize,
     pub properties: usize,
     pub values: usize,
+    /// Topics of properties without a value.
+    pub absent: Vec<String>,
 }
 
 /// Walks the retained messages; panics at whatever the convention does not allow.
@@ -69,7 +74,8 @@ pub fn walk(messages: &BTreeMap<String, String>) -> Found {
     assert_eq!(children, others, "the root's children are the other devices");
 
     let mut known = BTreeSet::new();
-    let mut found = Found { root: root.clone(), devices: descriptions.len(), properties: 0, values: 0 };
+    let mut found =
+        Found { root: root.clone(), devices: descriptions.len(), properties: 0, values: 0, absent: Vec::new() };
     for (id, device) in &descriptions {
         assert!(device.homie.starts_with("5."), "{id}: {}", device.homie);
         if id != root {
@@ -83,6 +89,8 @@ pub fn walk(messages: &BTreeMap<String, String>) -> Found {
             if let Some(payload) = messages.get(&topic) {
                 check_value(&topic, payload, description);
                 found.values += 1;
+            } else {
+                found.absent.push(topic.clone());
             }
             known.insert(topic);
         }
@@ -171,7 +179,8 @@ fn a_controller_can_walk_the_tree_in_both_unit_systems_with_and_without_readings
             + AlertKind::OF_SITE.len()
             + 2 * (description::room_rows().count() + AlertKind::OF_ROOM.len());
         assert_eq!(found.properties, properties);
-        assert_eq!(found.values, properties, "every property has a value when everything is known");
+        // A score takes days; a hold, several sensors of one kind and a stage that was set are not in this farm.
+        assert!(found.absent.iter().all(|topic| NOT_HERE.iter().any(|end| topic.ends_with(end))), "{:?}", found.absent);
 
         let mut farm = farm(vec![room()]);
         farm.site.units = units;
