@@ -85,6 +85,11 @@ impl View<'_> {
         self.state().alerts.iter().any(|alert| alert.kind == kind && alert.stands())
     }
 
+    /// Whether it stands as a warning, not as a notice of what is to come.
+    fn is_warned_of(&self, kind: AlertKind) -> bool {
+        self.state().alerts.iter().any(|alert| alert.kind == kind && alert.stands() && alert.published() != "notice")
+    }
+
     fn ahead(&self, judge: impl Fn(&Self, &Outlook) -> Option<Condition>) -> Condition {
         self.state()
             .outlook
@@ -146,7 +151,8 @@ impl View<'_> {
         if let Some(surface) = target::coldest_surface(self.room, air.temperature(), self.around, self.probe)
             && let Ok(margin) = surface::dew_margin(surface, air)
         {
-            let wet_until = if self.is_raised(AlertKind::SurfaceWet) { target::DEW_MARGIN } else { 0.0 };
+            // The advice keeps the same margin, so that an alert which was only raised for later must not come early.
+            let wet_until = if self.is_warned_of(AlertKind::SurfaceWet) { 0.5 * target::DEW_MARGIN } else { 0.0 };
             if margin.kelvins() <= wet_until {
                 let below = surface::highest_dry_humidity(surface, air.temperature(), air.pressure()).ok();
                 return warning(Priority::Warning, Warning::SurfaceWet { at: None, margin, below });

@@ -267,3 +267,14 @@ fn more_air_is_advised_at_once_however_little_more() {
     assert!(after > before, "{before:?} then {after:?}");
     assert!(after.cubic_metres_per_hour() - before.cubic_metres_per_hour() < 4.8);
 }
+
+/// A jump of one sensor is not believed for the crop, and counts for people all the same.
+#[test]
+fn a_jump_of_carbon_dioxide_that_is_not_believed_still_warns_people() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.air(Place::Room(0), 16.0, 90.0);
+    for ppm in [700.0, 1_200.0, 5_500.0] {
+        bench.say(Place::Room(0), Quantity::CarbonDioxide, ppm);
+    }
+    assert_eq!(bench.room_alert(0, AlertKind::CarbonDioxidePeople), "warning");
+}
