@@ -32,7 +32,7 @@ use crate::{
     config::{Config, ForecastService},
     engine::{Event, FetchFailure},
     model::{Forecast, Now, Service},
-    wire::weather::{BadBody, LeftOut, Parsed, Protocol, Spot, reason},
+    wire::weather::{BadBody, LeftOut, LookUp, Parsed, Protocol, Spot, reason},
 };
 
 /// Largest body that is read, in bytes, after decompression. A forecast has about 90 KiB.
@@ -284,11 +284,7 @@ impl Fetcher {
     }
 
     /// Where the forecast for this spot stands.
-    async fn look_up(
-        &mut self,
-        then: fn(&[u8]) -> Result<String, BadBody>,
-        clock: &Clock,
-    ) -> Result<String, FetchError> {
+    async fn look_up(&mut self, then: LookUp, clock: &Clock) -> Result<String, FetchError> {
         let path = (self.protocol().path)(&self.setup.spot);
         let response = self.get(&path, None).await?;
         match response.status() {

@@ -24,12 +24,15 @@ pub(super) struct LearnedBody {
     waiting: Vec<(String, i64, Moment, f64, f64, f64)>,
 }
 
+/// Of a lead time: samples; bias and absolute error in K, in g/kg; share of the vapour pressure; samples and bias in
+/// frost.
+type LeadRow = (u32, f64, f64, f64, f64, f64, u32, f64);
+
 #[derive(Debug, Serialize, Deserialize)]
 struct ScoreBody {
     service: String,
-    /// By lead time: samples; bias and absolute error in K, in g/kg; share of the vapour pressure; samples and bias in
-    /// frost.
-    leads: Vec<(u32, f64, f64, f64, f64, f64, u32, f64)>,
+    /// By lead time.
+    leads: Vec<LeadRow>,
 }
 
 impl LearnedBody {

@@ -58,6 +58,9 @@ impl Spot {
     }
 }
 
+/// Reads a path and query out of a body.
+pub type LookUp = fn(&[u8]) -> Result<String, BadBody>;
+
 /// How a service is spoken to.
 #[derive(Debug, Clone, Copy)]
 pub struct Protocol {
@@ -77,7 +80,7 @@ pub struct Protocol {
     pub path: fn(&Spot) -> String,
     /// Where the service answers [`Self::path`] with the address of the forecast: that address's path and query, from
     /// the body. It stays good until the service answers 404 there.
-    pub then: Option<fn(&[u8]) -> Result<String, BadBody>>,
+    pub then: Option<LookUp>,
     /// The forecast in a body. It may be given any bytes.
     pub parse: fn(&[u8], &Spot) -> Result<Parsed, BadBody>,
 }
