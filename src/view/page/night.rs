@@ -256,7 +256,7 @@ fn with_others(sentence: String, others: &[&Alert]) -> String {
 }
 
 /// With a small first letter, for the middle of a sentence.
-fn lower(text: &str) -> String {
+pub(super) fn lower(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
 }

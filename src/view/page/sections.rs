@@ -1,5 +1,7 @@
 //! What will happen and what to do: verdicts, water, alerts, air and advice.
 
+use std::fmt::Write as _;
+
 use maud::{Markup, html};
 
 use super::{
@@ -152,17 +154,26 @@ pub(super) fn alerts(look: &Look<'_>) -> Markup {
                 }
             }
             @if !blind.is_empty() {
-                p.note {
-                    "Cannot be judged, because what it rests on is missing: "
-                    @for (index, (place, alert)) in blind.iter().enumerate() {
-                        @if index > 0 { "; " }
-                        (place) ", " (alert.kind.title())
-                    }
-                    "."
-                }
+                p.note { "Cannot be judged, because what it rests on is missing: " (by_place(&blind)) "." }
             }
         }
     }
+}
+
+/// Titles behind the place that they are of, each place once.
+fn by_place(alerts: &[&(&str, &Alert)]) -> String {
+    let mut text = String::new();
+    let mut before = None;
+    for (place, alert) in alerts {
+        // Writing to a string cannot fail.
+        let _ = match before {
+            Some(same) if same == place => write!(text, ", {}", night::lower(alert.kind.title())),
+            Some(_) => write!(text, "; {place}: {}", night::lower(alert.kind.title())),
+            None => write!(text, "{place}: {}", night::lower(alert.kind.title())),
+        };
+        before = Some(place);
+    }
+    text
 }
 
 const fn priority(alert: &Alert) -> &'static str {
