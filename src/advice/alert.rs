@@ -278,7 +278,11 @@ fn next(state: AlertState, condition: Condition, delays: &Delays, now: &Now) -> 
             clearing @ Clearing { .. } => clearing,
             Normal | Pending { .. } | Suppressed => Normal,
         },
-        Condition::Covered => Suppressed,
+        // What an earlier run knew is not forgotten before the broker has answered for the first time.
+        Condition::Covered => match state {
+            unknown @ Unknown { .. } => unknown,
+            _ => Suppressed,
+        },
         Condition::Missing => match state {
             Active { priority, message } | Clearing { priority, message, .. } | Unknown { priority, message } => {
                 Unknown { priority, message }

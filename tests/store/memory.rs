@@ -26,6 +26,7 @@ fn restarted(memory: Memory, farm: Farm, wall: jiff::Timestamp, trusted: bool) -
     });
     let mut bench = Bench { engine, farm, now, notices: notices.collect() };
     bench.event(Event::Tick);
+    bench.event(Event::Connected);
     bench
 }
 
