@@ -14,7 +14,7 @@ if ((size > 8 << 20)); then
     echo 'OVER BUDGET: the program is larger than 8 MiB' >&2
 fi
 
-lintian --allow-root --fail-on error,warning --show-overrides "$package"
+lintian --allow-root --fail-on error --fail-on warning --show-overrides "$package"
 
 systemd-analyze security --offline=yes --threshold=15 deploy/mistwright.service | tail -n 1
 
