@@ -87,11 +87,13 @@ impl<'a> Runner<'a> {
     }
 
     fn step(&mut self, step: usize, outdoors: &MoistAir) {
-        let at = self.scene.weather.start() + STEP * i32::try_from(step).unwrap_or(i32::MAX);
+        let start = self.scene.weather.start();
+        // Time is reckoned only where it is needed: there are thousands of steps.
+        let at = || start + STEP * i32::try_from(step).unwrap_or(i32::MAX);
         let supply = feed(&self.scene.intake, at, self.case, outdoors);
         let around = feed(&self.scene.around, at, self.case, outdoors);
         if step.is_multiple_of(STEPS_PER_HOUR) {
-            self.choose(at, outdoors, supply, around);
+            self.choose(at(), outdoors, supply, around);
         }
         let drive = Drive {
             supply,
@@ -181,12 +183,12 @@ impl Runner<'_> {
     }
 }
 
-fn feed(feed: &Feed<'_>, at: Timestamp, case: Case, outdoors: &MoistAir) -> EnteringAir {
+fn feed(feed: &Feed<'_>, at: impl Fn() -> Timestamp, case: Case, outdoors: &MoistAir) -> EnteringAir {
     let weather = EnteringAir { air: *outdoors, carbon_dioxide: CarbonDioxide::clamped(OUTDOOR_CARBON_DIOXIDE) };
     match feed {
         Feed::Outdoors => weather,
         Feed::Still(air) => *air,
-        Feed::Room(trace) => trace.at(at, case).unwrap_or(weather),
+        Feed::Room(trace) => trace.at(at(), case).unwrap_or(weather),
     }
 }
 
@@ -194,7 +196,7 @@ fn feed(feed: &Feed<'_>, at: Timestamp, case: Case, outdoors: &MoistAir) -> Ente
 fn settled(scene: &Scene<'_>, case: Case, emission: &Emission) -> CarbonDioxide {
     let start = scene.weather.start();
     let outdoors = scene.weather.steps(case).first().copied().unwrap_or(scene.start.air);
-    let supply = feed(&scene.intake, start, case, &outdoors).carbon_dioxide;
+    let supply = feed(&scene.intake, || start, case, &outdoors).carbon_dioxide;
     carbon_dioxide_at(emission.rate.grams_per_hour(), scene.start.fresh_air, supply, &scene.start.air)
 }
 

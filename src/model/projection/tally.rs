@@ -55,6 +55,8 @@ pub(super) struct Limits {
 pub(super) struct Tally {
     start: Timestamp,
     limits: Limits,
+    /// Steps until dawn, the last one in part.
+    night: f64,
     steps: usize,
     hours: Vec<Hour>,
     open: Option<Sum>,
@@ -70,6 +72,7 @@ impl Tally {
         Self {
             start,
             limits,
+            night: limits.dawn.duration_since(start).as_secs_f64() / STEP.as_secs_f64(),
             steps: 0,
             hours: Vec::with_capacity(hours),
             open: None,
@@ -82,14 +85,13 @@ impl Tally {
     }
 
     pub fn add(&mut self, moment: &Moment) {
-        let at = self.at(self.steps);
-        self.note(at, moment);
+        self.note(moment);
         self.shortfall.add(self.steps, moment.shortfall.kilograms_per_hour(), self.limits.vapour.kilograms_per_hour());
         self.heat_short.add(self.steps, moment.heat_missing.watts(), self.limits.heat.watts());
         self.water += moment.water;
         // The step in which day breaks counts as far as it is night.
-        let night = self.limits.dawn.duration_since(at).as_secs_f64() / STEP.as_secs_f64();
-        self.water_to_dawn += moment.water * night.clamp(0.0, 1.0);
+        self.water_to_dawn += moment.water * self.night.clamp(0.0, 1.0);
+        self.night -= 1.0;
         self.steps += 1;
         match self.steps / STEPS_PER_HOUR {
             12 if self.steps.is_multiple_of(STEPS_PER_HOUR) => {
@@ -100,7 +102,8 @@ impl Tally {
             }
             _ => {}
         }
-        let sum = self.open.get_or_insert_with(|| Sum::new(at, moment));
+        let started = self.steps - 1;
+        let sum = self.open.get_or_insert_with(|| Sum::new(self::moment(self.start, started), moment));
         sum.add(moment);
         if self.steps.is_multiple_of(STEPS_PER_HOUR) {
             self.hours.extend(self.open.take().map(Sum::hour));
@@ -120,28 +123,30 @@ impl Tally {
         moment(self.start, steps)
     }
 
-    fn note(&mut self, at: Timestamp, moment: &Moment) {
+    fn note(&mut self, moment: &Moment) {
+        let (start, steps) = (self.start, self.steps);
+        let at = || self::moment(start, steps);
         let found = &mut self.findings;
         if found.driest.is_none_or(|(_, lowest)| moment.relative_humidity < lowest) {
-            found.driest = Some((at, moment.relative_humidity));
+            found.driest = Some((at(), moment.relative_humidity));
         }
         let outdoors = moment.outdoors.temperature();
         if found.coldest.is_none_or(|(_, coldest)| outdoors < coldest) {
-            found.coldest = Some((at, outdoors));
+            found.coldest = Some((at(), outdoors));
         }
         if let Some(margin) = moment.dew_margin
             && found.dew_margin.is_none_or(|(_, lowest)| margin < lowest)
         {
-            found.dew_margin = Some((at, margin));
+            found.dew_margin = Some((at(), margin));
         }
         if found.tank_empty.is_none() && moment.tank.is_some_and(|left| left.litres() <= 0.0) {
-            found.tank_empty = Some(at);
+            found.tank_empty = Some(at());
         }
         if found.inlet_fog.is_none() && moment.inlet_fog {
-            found.inlet_fog = Some(at);
+            found.inlet_fog = Some(at());
         }
         if found.standing_mist.is_none() && moment.standing_mist == Some(true) {
-            found.standing_mist = Some(at);
+            found.standing_mist = Some(at());
         }
     }
 }
