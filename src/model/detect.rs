@@ -303,7 +303,7 @@ fn in_the_sun(scene: &Scene<'_>) -> bool {
 /// much.
 fn contradicts_forecast(scene: &Scene<'_>) -> bool {
     let off = scene.forecast.map_or(0.0, |forecast| scene.value - forecast.celsius());
-    outdoors_alone(scene) && (off > 8.0 || off < -14.0)
+    outdoors_alone(scene) && !(-14.0..=8.0).contains(&off)
 }
 
 /// Eight days without fresh air for a sensor that needs some each week; six hours outdoors.

@@ -114,8 +114,8 @@ pub fn decode(binding: &Binding, quantity: Quantity, payload: &[u8]) -> Result<D
     let text = std::str::from_utf8(payload).map_err(|_| BadPayload::NotText)?;
     let payload = Payload { text, place: &binding.place, quantity, quoted: binding.quoted };
     let found = (binding.decoder.read)(&payload)?;
-    #[expect(clippy::float_cmp, reason = "a stand-in for no value is one exact number")]
-    if binding.missing.iter().any(|stand_in| *stand_in == found.number) {
+    // A stand-in for no value is one exact number.
+    if binding.missing.contains(&found.number) {
         return Err(BadPayload::NoValue);
     }
     let unit = found.unit.or(binding.unit).ok_or(BadPayload::NoUnit)?;
