@@ -168,9 +168,9 @@ impl Missing {
         match &mut self.stretch {
             Some((from, end, ..)) if step - *end > LONGEST_PAUSE => {
                 // Too short to be kept, it makes room for the next one.
-                if *end - *from < SHORTEST_STRETCH {
-                    self.stretch = counts.then_some((step, step + 1, step, missing));
-                }
+                let kept = *end - *from >= SHORTEST_STRETCH;
+                let next = counts.then_some((step, step + 1, step, missing));
+                self.stretch = self.stretch.filter(|_| kept).or(next);
             }
             Some((_, end, worst_at, worst)) if counts => {
                 *end = step + 1;
