@@ -278,7 +278,11 @@ impl View<'_> {
     /// What the best belief says, and what the worst sensor says: a danger to people is never averaged away.
     fn carbon_dioxide_people(&self) -> Condition {
         let reckoned = &self.state().reckoned;
-        people_condition(reckoned.carbon_dioxide, reckoned.carbon_dioxide_for_people)
+        // After a danger a lower word that is not believed is no relief: it stays unknown.
+        let heard = reckoned
+            .carbon_dioxide_for_people
+            .filter(|heard| heard.parts_per_million() >= decide::PEOPLE_LEAVE || !self.memory.in_danger());
+        people_condition(reckoned.carbon_dioxide, heard)
     }
 }
 
@@ -290,11 +294,10 @@ fn first(hours: &[Hour], holds: impl Fn(&Hour) -> bool) -> Option<Timestamp> {
     hours.iter().find(|hour| holds(hour)).map(|hour| hour.start)
 }
 
-/// A danger to people is told on the word of any sensor, believed or not; the working day's limit, and all clear, only
-/// on that of one that is believed.
+/// A limit for people is told on the word of any sensor, believed or not; all clear only on that of one that is.
 fn people_condition(believed: Option<CarbonDioxide>, heard: Option<CarbonDioxide>) -> Condition {
-    let danger = heard.filter(|heard| heard.parts_per_million() >= decide::PEOPLE_LEAVE);
-    let Some(measured) = danger.or(believed) else { return Condition::Missing };
+    let passed = heard.filter(|heard| heard.parts_per_million() >= decide::PEOPLE_WARN);
+    let Some(measured) = passed.or(believed) else { return Condition::Missing };
     let steps = [
         (decide::PEOPLE_KEEP_OUT, Priority::Critical),
         (decide::PEOPLE_LEAVE, Priority::Critical),

@@ -57,7 +57,7 @@ fn the_story_of_a_night_is_told_and_ends_by_itself_with_a_summary() {
 
 #[test]
 fn american_units_are_told_in_american_units() {
-    let story = told(&demo(&["--duration", "6s", "--speed", "2000", "--units", "us"]).output().unwrap());
+    let story = told(&demo(&["--duration", "15s", "--speed", "1000", "--units", "us"]).output().unwrap());
     let rows: Vec<&str> = story.lines().filter(|line| line.starts_with("       Oyster hall")).collect();
     assert!(!rows.is_empty(), "{story}");
     assert!(rows.iter().all(|row| row.contains(" °F") && row.contains(" gr/lb") && row.contains(" cfm")), "{rows:#?}");
