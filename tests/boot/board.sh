@@ -42,7 +42,7 @@ status=0
 timeout --kill-after=10 2400 qemu-system-aarch64 -machine virt -cpu cortex-a53 -smp 1 -m 512 -nic none \
     -kernel "$work/kernel" -initrd "$work/initrd" -append 'root=/dev/vda rw console=ttyAMA0 quiet' \
     -drive "file=$work/disk,format=raw,if=virtio" -rtc base=2001-01-01T00:00:00 \
-    -display none -monitor none -serial stdio -no-reboot </dev/null | tr -d '\r' | tee "$work/console" || status=$?
+    -display none -monitor none -serial stdio -no-reboot </dev/null | stdbuf -oL tr -d '\r' | tee "$work/console" || status=$?
 printf 'booted, checked and switched off: %d s\n' $((SECONDS - began))
 if ! grep -q '^[1-9][0-9]* passed, 0 failed$' "$work/console"; then
     echo "the check did not pass (the emulator ended with $status)" >&2
