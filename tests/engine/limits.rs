@@ -278,3 +278,14 @@ fn a_jump_of_carbon_dioxide_that_is_not_believed_still_warns_people() {
     }
     assert_eq!(bench.room_alert(0, AlertKind::CarbonDioxidePeople), "warning");
 }
+
+/// Found by the property above: a fall that is too fast to be believed is no relief.
+#[test]
+fn after_a_danger_a_lower_word_that_is_not_believed_is_no_relief() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.air(Place::Room(0), 16.0, 90.0);
+    bench.say(Place::Room(0), Quantity::CarbonDioxide, 18_900.0);
+    bench.say(Place::Room(0), Quantity::CarbonDioxide, 6_500.0);
+    assert_eq!(bench.room_alert(0, AlertKind::CarbonDioxidePeople), "unknown");
+    assert_eq!(bench.decision(0).limited_by.name(), "people-safety");
+}
