@@ -173,7 +173,7 @@ costs_little() {
 start_to_first_value() {
     systemctl stop mistwright
     # A line is a message.
-    (while printf '{"t":15.5,"rh":91,"co2":650}\n'; do sleep 0.02; done) |
+    (while printf '{"t":15.5,"rh":91,"co2":650}\n' 2>/dev/null; do sleep 0.05; done) |
         mosquitto_pub -h 127.0.0.1 -u sensors -P "$(</root/sensors-password)" -t farm/room-01 -l &
     local speaking=$! connected derived
     as_grower -R -t homie/5/frosthollow-room-01/air/humidity-ratio -C 1 -W 60 -F %U >/run/derived &
@@ -221,9 +221,10 @@ journal_is_free_of_errors() {
         of_the_daemon "$own | all(.PRIORITY and .TARGET and .CODE_FILE and .CODE_LINE)" </run/journal
     claim 'no error but the broken configuration' \
         of_the_daemon '| map(select(.PRIORITY <= "3" and (.MESSAGE | contains("sight") | not))) | length == 0' </run/journal
-    # The sensor of carbon dioxide that falls silent leaves its number out.
+    # The sensor of carbon dioxide that falls silent leaves its number out, and the one that speaks all the time may speak
+    # faster than an emulated board can listen.
     claim 'no warning but of the broker that was away, the alerts of the farm, and what was left out' of_the_daemon \
-        '| map(select(.PRIORITY == "4") | .MESSAGE | select(test("broker|^Frosthollow|^Room|nothing at `/co2`") | not)) | '"$none" \
+        '| map(select(.PRIORITY == "4") | .MESSAGE | select(test("broker|^Frosthollow|^Room|nothing at `/co2`|arrive[d]? faster") | not)) | '"$none" \
         </run/journal
     claim 'systemd has no error about it but the hang and the start with a broken configuration' jq -es \
         'map(select(._PID == "1" and .PRIORITY <= "3") | .MESSAGE | select(test("Watchdog timeout|Failed to start") | not))
