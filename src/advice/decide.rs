@@ -11,7 +11,7 @@ use super::{
 };
 use crate::{
     model::{
-        Now, Outlook, Presence, Room,
+        Humidifier, Now, Outlook, Presence, Room,
         balance::{BELOW_OUTDOOR, Inflow, flow_for_carbon_dioxide},
     },
     physics::{BelowFreezing, MoistAir},
@@ -38,6 +38,8 @@ const NO_CUT_SHARE: f64 = 0.9;
 const HOLD_AGAIN_SHARE: f64 = 0.85;
 /// Air at or above this is saturated for all that a sensor of two points' accuracy can tell.
 const SATURATED: f64 = 0.99 - 0.02;
+/// One run and one pause of a humidifier together. The trade keeps such cycles below 15 to 20 minutes (judgement).
+const CYCLE: Duration = Duration::from_secs(900);
 /// Hours ahead of which a reason speaks.
 const LATER_HOURS: usize = 18;
 /// Less air by under this share of the fan's capacity is not worth moving a fan for.
@@ -252,6 +254,22 @@ fn wish(situation: &MoistureSituation<'_>) -> RelativeHumidity {
     RelativeHumidity::clamped(wanted.min(most).max(preferred.ratio()))
 }
 
+/// The duty that a humidifier with shortest times can run in a cycle of [`CYCLE`]: runs that would be too short are made
+/// as long as they must be, or left out where they are less than half of that; pauses that would be too short are left
+/// out.
+fn switchable(duty: Fraction, humidifier: &Humidifier) -> Fraction {
+    let share = |time: Duration| (time.as_secs_f64() / CYCLE.as_secs_f64()).min(1.0);
+    let (least, most) = (share(humidifier.minimum_on), 1.0 - share(humidifier.minimum_off));
+    let duty = duty.ratio();
+    Fraction::clamped(if duty < 0.5 * least {
+        0.0
+    } else if duty.max(least) > most {
+        1.0
+    } else {
+        duty.max(least)
+    })
+}
+
 /// Decides the humidity target and the humidifier's duty.
 pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
     let room = situation.room;
@@ -292,6 +310,7 @@ pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
         }
         _ => Fraction::clamped(0.0),
     };
+    let duty = room.humidifier.map_or(duty, |humidifier| switchable(duty, &humidifier));
     MoistureAdvice { target, ceiling, target_ratio, vapour, possible, duty, lowered, saturated }
 }
 

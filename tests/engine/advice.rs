@@ -4,8 +4,8 @@ use std::time::Duration;
 
 use mistwright::{
     advice::{LimitedBy, Mode, Voice},
-    model::{Intake, Place, Quantity},
-    units::UnitSystem,
+    model::{Intake, Place, Quantity, Room},
+    units::{UnitSystem, WaterFlow},
 };
 
 use super::harness::{Bench, farm, flow, percent, room};
@@ -204,4 +204,32 @@ fn the_reason_speaks_the_readers_units() {
     assert!(decision.sentence(&metric).contains("-10.0 °C"), "{}", decision.sentence(&metric));
     assert!(decision.sentence(&us).contains("14.0 °F"), "{}", decision.sentence(&us));
     assert!(decision.sentence(&us).contains("lb/h"), "{}", decision.sentence(&us));
+}
+
+/// In a cycle of 15 minutes: runs of at least 90 s are 10 %, pauses of at least 180 s leave 80 %.
+#[test]
+fn no_duty_is_advised_that_would_switch_a_humidifier_faster_than_it_may() {
+    let advised = |output: f64| {
+        let mut room = room();
+        let humidifier = room.humidifier.as_mut().unwrap();
+        humidifier.output = WaterFlow::from_kilograms_per_hour(output).unwrap();
+        let free = duty_of(room.clone());
+        let humidifier = room.humidifier.as_mut().unwrap();
+        (humidifier.minimum_on, humidifier.minimum_off) = (Duration::from_secs(90), Duration::from_secs(180));
+        (free, duty_of(room))
+    };
+    for (output, expected) in [(60.0, 0.0), (25.0, 0.1), (5.0, f64::NAN), (1.8, 1.0)] {
+        let (free, bound) = advised(output);
+        let expected = if expected.is_nan() { free } else { expected };
+        assert!((bound - expected).abs() < 1e-9, "{output} kg/h: {free} freely, {bound} bound");
+        assert!(free > 0.0 && free < 1.0, "{output} kg/h tests nothing: {free}");
+    }
+}
+
+fn duty_of(room: Room) -> f64 {
+    let mut bench = Bench::new(farm(vec![room]));
+    bench.air(Place::Outdoors, 4.0, 80.0);
+    bench.say(Place::Room(0), Quantity::CarbonDioxide, 700.0);
+    bench.air(Place::Room(0), 16.0, 91.0);
+    bench.decision(0).setpoints.unwrap().humidifier_duty.ratio()
 }

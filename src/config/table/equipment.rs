@@ -134,14 +134,16 @@ pub(super) const KEYS: &[Key] = &[
         "rooms.*.humidifier.minimum-on",
         kind::quantity::<Duration>(),
         Need::Default("0 s"),
-        "Shortest time that it may run: nozzles 20–60 s, steam longer (from memory, unchecked).",
+        "Shortest time that it may run, in a cycle of 15 minutes: nozzles 20–60 s, steam longer (from memory, \
+         unchecked). Shorter runs are not advised.",
         "30 s",
     ),
     row(
         "rooms.*.humidifier.minimum-off",
         kind::quantity::<Duration>(),
         Need::Default("0 s"),
-        "Shortest time that it must stand: nozzles 1–3 min, steam longer (from memory, unchecked).",
+        "Shortest time that it must stand, in a cycle of 15 minutes: nozzles 1–3 min, steam longer (from memory, \
+         unchecked). Shorter pauses are not advised.",
         "90 s",
     ),
     section(
