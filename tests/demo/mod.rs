@@ -27,7 +27,7 @@ fn lines<'a>(story: &'a str, rest: &str) -> Vec<&'a str> {
 
 #[test]
 fn the_story_of_a_night_is_told_and_ends_by_itself_with_a_summary() {
-    let story = told(&demo(&["--duration", "20s", "--speed", "2000"]).output().unwrap());
+    let story = told(&demo(&["--duration", "75s", "--speed", "2000"]).output().unwrap());
     // Where to look.
     assert!(story.contains("  HTTP     http://127.0.0.1:"), "{story}");
     for device in ["frosthollow", "frosthollow-lung", "frosthollow-oyster-hall"] {
@@ -57,7 +57,7 @@ fn the_story_of_a_night_is_told_and_ends_by_itself_with_a_summary() {
 
 #[test]
 fn american_units_are_told_in_american_units() {
-    let story = told(&demo(&["--duration", "15s", "--speed", "1000", "--units", "us"]).output().unwrap());
+    let story = told(&demo(&["--duration", "45s", "--speed", "1000", "--units", "us"]).output().unwrap());
     let rows: Vec<&str> = story.lines().filter(|line| line.starts_with("       Oyster hall")).collect();
     assert!(!rows.is_empty(), "{story}");
     assert!(rows.iter().all(|row| row.contains(" °F") && row.contains(" gr/lb") && row.contains(" cfm")), "{rows:#?}");
