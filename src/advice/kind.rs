@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-/// Every kind of alert. A kind is one row of [`AlertKind::row`], one condition in the engine and one sentence.
+/// Every kind of alert. A kind is one row of `AlertKind::row`, one condition in the engine and one sentence.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum AlertKind {
     /// Lines may freeze in the next 24 hours (site).

@@ -1,7 +1,7 @@
 //! What is legal in a configuration and doubtful all the same, judged before the first reading arrives.
 //!
 //! Two kinds: what will go wrong in the room ([`Weight::Warning`]), most of it judged for the coldest night that the
-//! site should be built for ([`winter`]); and what is assumed because nobody has said ([`Weight::Note`]).
+//! site should be built for (`winter`); and what is assumed because nobody has said ([`Weight::Note`]).
 
 use std::time::Duration;
 
