@@ -231,10 +231,9 @@ proptest! {
         }
     }
 
-    /// Heat within 1 % of what moved: the model lets vapour enter and leave with the temperature at the stretch's start and
+    /// Heat within 0.3 % of what moved: the model lets vapour enter and leave with the temperature at the stretch's start and
     /// the mean, and the product of two changes within one stretch is left out.
     #[test]
-    #[ignore = "known defect: in rare stretches up to 16 % of the heat that moves is missing from the books"]
     fn heat_is_conserved(
         room in room(),
         (mut drive, changes) in night(),
@@ -252,7 +251,7 @@ proptest! {
                 break;
             }
             let (missing, moved) = missing_heat(&report.books.energy);
-            prop_assert!(missing.abs() <= 1e-2 * moved + 1e-6, "step {step}: {missing} of {moved} kJ: {:?}", report.books.energy);
+            prop_assert!(missing.abs() <= 3e-3 * moved + 1e-6, "step {step}: {missing} of {moved} kJ: {:?}", report.books.energy);
             standing = next;
         }
     }

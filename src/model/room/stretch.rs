@@ -183,7 +183,8 @@ impl Moisture {
             let air = given.heat_in + solved.returned - solved.latent;
             let (added, wanted_coil, driven) = given.thermostats(heat, self.from.0, air, &mut solved);
             let taken = wanted_coil.min(coil_most);
-            solved.cooler += taken * evaporation(self.from.0);
+            // The heat of the water that this try has taken out: so heat and water agree however the tries end.
+            solved.cooler += solved.coil * evaporation(self.from.0);
             solved.end.0 = heat.end(self.from.0, air + added);
             solved.mean.0 = heat.mean(self.from.0, air + added);
             let off = solved.end.0 - guess;
