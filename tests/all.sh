@@ -71,6 +71,7 @@ peers() {
 
 lints() {
     cargo clippy --all-targets --locked -- -D warnings
+    cargo clippy --test long --locked -- -D warnings
     cargo clippy --all-targets --locked --no-default-features -- -D warnings
     cargo clippy --bin mistwright-documents --features documents --locked -- -D warnings
 }
@@ -101,6 +102,8 @@ stage peers peers
 stage format cargo fmt --check
 stage lints lints
 stage tests cargo test --locked
+# Their tables are worth reading.
+stage seasons cargo test --locked --profile long --test long -- --nocapture --test-threads 2
 stage documentation env RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --locked
 stage examples examples
 stage package bash tests/package.sh

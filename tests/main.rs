@@ -11,7 +11,6 @@ mod e2e;
 mod engine;
 mod http;
 mod mqtt;
-mod nights;
 mod physics;
 mod room;
 mod store;

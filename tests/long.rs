@@ -1,0 +1,4 @@
+//! What takes a season or an ensemble: built with optimisation, as a crate of its own.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
+
+mod nights;
