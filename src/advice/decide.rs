@@ -339,7 +339,7 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
     } else if let Some(holder) = moisture.ceiling.holder.filter(|_| room.told.hold.humidity_target.is_none()) {
         match holder {
             Holder::StandingMist => LimitedBy::StandingMist,
-            Holder::InletFog { .. } => LimitedBy::InletFog,
+            Holder::InletFog => LimitedBy::InletFog,
             Holder::ColdSurface { .. } => LimitedBy::ColdSurface,
         }
     } else if air.cause == AirCause::Unknown {
@@ -374,6 +374,9 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
             relative_humidity_known: situation.relative_humidity.is_some(),
             humidity_target: moisture.target,
             ceiling: moisture.ceiling,
+            temper_to: (moisture.ceiling.holder == Some(Holder::InletFog))
+                .then(|| target::temper_to(*situation.supply, *situation.inside, wish(situation)))
+                .flatten(),
             supply_temperature: situation.supply.temperature(),
             vapour_needed: moisture.vapour,
             vapour_possible: moisture.possible,

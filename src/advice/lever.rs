@@ -122,26 +122,29 @@ pub struct Lever {
 
 /// The levers that help in the hours ahead of one room, best first.
 ///
-/// `expected` is the room's expected run; `anteroom` is the room that it draws from, where there is one.
+/// `expected` is the room's expected run, with the tank refilled when it runs out.
 pub fn levers(scene: &Scene<'_>, expected: &Run, farm: &Farm) -> Vec<Lever> {
     let expected_worth = worth(&expected.hours);
     let mut found: Vec<Lever> = changes(scene, expected, farm)
         .into_iter()
         .filter_map(|change| {
-            let run = rerun(scene, &change, farm)?;
-            let with = worth(&run.hours);
             // The outlook goes on as if somebody filled the tank; what that is worth shows against a run without.
-            let without = match change {
-                Change::Fill { .. } => worth(&projection::project_expected(&Scene { refilled: false, ..*scene }).hours),
-                _ => expected_worth,
+            let (without, with) = match change {
+                Change::Fill { .. } => (compared(&Scene { refilled: false, ..*scene }), expected_worth),
+                _ => (expected_worth, rerun(scene, &change, farm)?),
             };
-            let change = filled(change, scene, &run)?;
+            let change = filled(change, scene, &with)?;
             helps(&without, &with, &change).then(|| Lever { change, without, with, by: trouble(expected, &change) })
         })
         .collect();
     found.sort_by(better);
     found.truncate(MOST);
     found
+}
+
+/// What the hours that are compared come to in the expected weather.
+fn compared(scene: &Scene<'_>) -> Worth {
+    worth(&projection::project_expected(scene, COMPARED).hours)
 }
 
 fn worth(hours: &[Hour]) -> Worth {
@@ -254,8 +257,8 @@ fn worst_hour(run: &Run) -> Option<&Hour> {
     })
 }
 
-/// The expected run with one change.
-fn rerun(scene: &Scene<'_>, change: &Change, farm: &Farm) -> Option<Run> {
+/// What the expected run comes to with one change to the room or to how it is run.
+fn rerun(scene: &Scene<'_>, change: &Change, farm: &Farm) -> Option<Worth> {
     let mut room = scene.room.clone();
     let mut changed = *scene;
     let share = air_share(scene.room);
@@ -297,15 +300,15 @@ fn rerun(scene: &Scene<'_>, change: &Change, farm: &Farm) -> Option<Run> {
         Change::Fill { .. } => changed.refilled = true,
     }
     changed.room = &room;
-    Some(projection::project_expected(&changed))
+    Some(compared(&changed))
 }
 
 /// With the tank never empty, the run says how much has to be added.
-fn filled(change: Change, scene: &Scene<'_>, run: &Run) -> Option<Change> {
+fn filled(change: Change, scene: &Scene<'_>, with: &Worth) -> Option<Change> {
     match change {
         Change::Fill { by, .. } => {
             let held = scene.start.tank.map_or(0.0, WaterVolume::litres);
-            let add = worth(&run.hours).water.litres() - held;
+            let add = with.water.litres() - held;
             (add > 0.0).then(|| Change::Fill { add: round_up(add, 1.0, WaterVolume::clamped), by })
         }
         other => Some(other),

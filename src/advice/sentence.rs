@@ -169,14 +169,14 @@ fn held_sentence(holder: &Holder, balance: &Balance, voice: &Voice) -> String {
         (Holder::StandingMist, Some(allowed)) => format!(
             " Mist would stand above {allowed} already, but the crop needs {target}: move the air, or throw finer mist."
         ),
-        (Holder::InletFog { temper_to }, beyond) => {
+        (Holder::InletFog, beyond) => {
             let fog = match beyond {
                 None => format!(" Above {target} fog would form at the inlet, so no more is asked for."),
                 Some(allowed) => {
                     format!(" Fog forms at the inlet above {allowed} already, but the crop needs {target}.")
                 }
             };
-            let cure = temper_to.map_or_else(String::new, |to| {
+            let cure = balance.temper_to.map_or_else(String::new, |to| {
                 format!(" Fresh air warmed to {} would make none.", voice.units.temperature(to))
             });
             fog + &cure

@@ -171,6 +171,9 @@ pub struct Balance {
     pub humidity_target: RelativeHumidity,
     /// What the room's enclosure allows of it.
     pub ceiling: Ceiling,
+    /// Where fog at the inlet holds the target: temperature of fresh air with which the preferred humidity would make none, if
+    /// there is one.
+    pub temper_to: Option<Temperature>,
     /// Temperature of the air supplied.
     pub supply_temperature: Temperature,
     /// Vapour needed to hold the target; negative where the supply is moister than the target.

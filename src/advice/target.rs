@@ -6,7 +6,7 @@
 
 use crate::{
     model::{Room, SurfaceKind},
-    physics::{MoistAir, flow, humidify, inlet_fog, surface},
+    physics::{MoistAir, flow, humidify, mixing, surface},
     units::{DryAirFlow, HumidityRatio, RelativeHumidity, Temperature, ThermalResistance},
 };
 
@@ -17,6 +17,8 @@ pub const DEW_MARGIN: f64 = 0.5;
 pub const HIGHEST_TARGET: f64 = 0.95;
 /// Inner film of a wall, in m²K/W (ISO 6946, from memory), for the temperature of its surface.
 const INNER_FILM: f64 = 0.13;
+/// Air within this of a temperature takes up as much mist, to some tenths of a percent: K.
+const AS_WARM: f64 = 0.05;
 /// Relative humidity outdoors that a grower's sentence about mist is taken to have been seen at.
 const MIST_SEEN_OUTDOORS: f64 = 0.8;
 
@@ -46,11 +48,8 @@ pub struct Enclosed<'a> {
 pub enum Holder {
     /// Above this, mist would stand: the air could not take it up as fast as it is thrown.
     StandingMist,
-    /// Above this, fog would form where the supply mixes in; with fresh air at `temper_to` it would not.
-    InletFog {
-        /// Lowest supply temperature that keeps the preferred humidity clear; `None` where no tempering does.
-        temper_to: Option<Temperature>,
-    },
+    /// Above this, fog would form where the supply mixes in.
+    InletFog,
     /// Above this, the coldest surface would come within [`DEW_MARGIN`] of the dew point.
     ColdSurface {
         /// Its temperature.
@@ -85,7 +84,7 @@ pub fn lowest_target(room: &Room) -> RelativeHumidity {
 /// Finds the ceiling. What cannot be reckoned (states outside the equations' range) holds nothing.
 pub fn ceiling(enclosed: &Enclosed<'_>) -> Ceiling {
     let (preferred, lowest) = (enclosed.wish, lowest_target(enclosed.room));
-    let holders = [standing_mist(enclosed), fog_at_inlet(enclosed, preferred), cold_surface(enclosed)];
+    let holders = [standing_mist(enclosed), fog_at_inlet(enclosed), cold_surface(enclosed)];
     let strictest = holders.into_iter().flatten().min_by(|(a, _), (b, _)| a.ratio().total_cmp(&b.ratio()));
     match strictest.filter(|(allowed, _)| allowed.ratio() < preferred.ratio()) {
         None => Ceiling { target: preferred, holder: None, beyond: None },
@@ -128,7 +127,10 @@ pub fn mist_power(room: &Room, inside: MoistAir) -> Option<f64> {
     if thrown <= 0.0 || dry <= 0.0 {
         return None;
     }
-    // The room's temperature may differ from then: what the air can take up goes with the rise to adiabatic saturation.
+    if (inside.temperature().celsius() - temperature.celsius()).abs() < AS_WARM {
+        return Some(thrown / dry);
+    }
+    // The room's temperature differs from then: what the air can take up goes with the rise to adiabatic saturation.
     Some(thrown / dry * uptake(inside.temperature(), seen.at, inside)? / uptake(temperature, seen.at, inside)?)
 }
 
@@ -141,16 +143,19 @@ fn uptake(temperature: Temperature, at: RelativeHumidity, inside: MoistAir) -> O
     Some(added.kilograms_per_kilogram()).filter(|added| *added > 0.0)
 }
 
-fn fog_at_inlet(enclosed: &Enclosed<'_>, preferred: RelativeHumidity) -> Option<(RelativeHumidity, Holder)> {
+fn fog_at_inlet(enclosed: &Enclosed<'_>) -> Option<(RelativeHumidity, Holder)> {
     if enclosed.supply.temperature() >= enclosed.inside.temperature() {
         return None;
     }
+    Some((mixing::highest_clear_humidity(enclosed.supply, enclosed.inside).ok()??, Holder::InletFog))
+}
+
+/// Lowest temperature of the supply that keeps a room of `inside`'s temperature clear of fog at the `wished` humidity; `None`
+/// where no tempering does.
+pub fn temper_to(supply: MoistAir, inside: MoistAir, wished: RelativeHumidity) -> Option<Temperature> {
     let water = crate::physics::BelowFreezing::Water;
-    let wished =
-        MoistAir::from_sensor(enclosed.inside.temperature(), preferred, water, enclosed.inside.pressure()).ok()?;
-    let fog = inlet_fog(enclosed.supply, wished).ok()?;
-    fog.worst?;
-    Some((fog.highest_clear_humidity?, Holder::InletFog { temper_to: fog.lowest_clear_supply }))
+    let wished = MoistAir::from_sensor(inside.temperature(), wished, water, inside.pressure()).ok()?;
+    mixing::lowest_clear_supply(supply, wished).ok()?
 }
 
 fn cold_surface(enclosed: &Enclosed<'_>) -> Option<(RelativeHumidity, Holder)> {

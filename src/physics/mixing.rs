@@ -138,13 +138,28 @@ fn same_pressure(a: MoistAir, b: MoistAir) -> Result<(), MixtureError> {
 /// # Errors
 /// At different pressures, or when a state on the way lies outside the range of the equations.
 pub fn inlet_fog(supply: MoistAir, room: MoistAir) -> Result<InletFog, MixtureError> {
-    same_pressure(supply, room)?;
-    let line = Line { supply: Point::of(supply), room: Point::of(room), pascals: supply.pressure().pascals() };
+    let line = Line::between(supply, room)?;
     Ok(InletFog {
         worst: line.worst_fog(supply.pressure())?,
         highest_clear_humidity: line.highest_clear_humidity(room),
         lowest_clear_supply: line.lowest_clear_supply(supply),
     })
+}
+
+/// [`InletFog::highest_clear_humidity`] alone, of the room's temperature.
+///
+/// # Errors
+/// At different pressures.
+pub fn highest_clear_humidity(supply: MoistAir, room: MoistAir) -> Result<Option<RelativeHumidity>, MixtureError> {
+    Ok(Line::between(supply, room)?.highest_clear_humidity(room))
+}
+
+/// [`InletFog::lowest_clear_supply`] alone.
+///
+/// # Errors
+/// At different pressures.
+pub fn lowest_clear_supply(supply: MoistAir, room: MoistAir) -> Result<Option<Temperature>, MixtureError> {
+    Ok(Line::between(supply, room)?.lowest_clear_supply(supply))
 }
 
 /// Temperature and water of a mixture of supply and room air before droplets form: a point of the mixing line, clear or
@@ -226,6 +241,11 @@ const NO_FOG: f64 = 1e-9;
 const TANGENT_TOLERANCE: f64 = 1e-7;
 
 impl Line {
+    fn between(supply: MoistAir, room: MoistAir) -> Result<Self, MixtureError> {
+        same_pressure(supply, room)?;
+        Ok(Self { supply: Point::of(supply), room: Point::of(room), pascals: supply.pressure().pascals() })
+    }
+
     fn worst_fog(&self, pressure: Pressure) -> Result<Option<WorstFog>, MoistAirError> {
         let (rise, run) = (self.room.water - self.supply.water, self.room.enthalpy - self.supply.enthalpy);
         let (cold, warm) = if self.supply.celsius < self.room.celsius {

@@ -6,6 +6,7 @@
 //! RP-1485 (CoolProp 8.0.0), over −40…50 °C and 70…105 kPa: humidity ratio 0.065 %, enthalpy 0.35 kJ/kg, volume
 //! 0.14 %.
 
+use super::bare;
 use super::saturation::{BelowFreezing, Curve, SaturationError};
 use super::solve::increasing_root;
 use super::water::{
@@ -17,7 +18,7 @@ use crate::units::{
 };
 
 /// Molar mass of water over that of dry air.
-pub(super) const MASS_RATIO: f64 = 0.621_945;
+pub(crate) const MASS_RATIO: f64 = 0.621_945;
 /// Gas constant of dry air, J/(kg·K).
 pub(super) const DRY_AIR_GAS_CONSTANT: f64 = 287.042;
 /// Coldest and warmest air that the equations are used for, °C: the ends of the supercooled-water curve and of the
@@ -189,6 +190,27 @@ impl MoistAir {
         let vapour = vapour_pressure(humidity_ratio.kilograms_per_kilogram(), pressure.pascals());
         Self::checked(temperature, vapour, saturation, pressure)?;
         Ok(Self { temperature, pressure, humidity_ratio })
+    }
+
+    /// From temperature and humidity ratio, cut to saturation, with the vapour-pressure deficit; by the table, for the inner
+    /// loops of models. `None` outside −60…80 °C and near boiling.
+    pub(crate) fn cut_to_saturation(
+        temperature: Temperature,
+        humidity_ratio: HumidityRatio,
+        pressure: Pressure,
+    ) -> Option<(Self, VapourPressure)> {
+        let (celsius, pascals) = (temperature.celsius(), pressure.pascals());
+        let saturation = bare::saturation(Curve::Water, celsius, pascals).0;
+        if !(COLDEST..=WARMEST).contains(&celsius) || saturation > BOILING_SHARE * pascals {
+            return None;
+        }
+        let vapour = vapour_pressure(humidity_ratio.kilograms_per_kilogram(), pascals);
+        // The table may lie above the equation by a millionth; what is saturated stays below both.
+        let most = saturation * (1.0 - 2e-6);
+        if vapour > most {
+            return Some((Self::unchecked(temperature, most, pressure), VapourPressure::clamped(0.0)));
+        }
+        Some((Self { temperature, pressure, humidity_ratio }, VapourPressure::clamped(saturation - vapour)))
     }
 
     /// From temperature and dew point; with [`BelowFreezing::Ice`] a dew point below 0 °C is a frost point.
@@ -456,15 +478,18 @@ fn saturation_pressure(temperature: Temperature, pressure: Pressure) -> Result<f
     Ok(saturation)
 }
 
+#[inline]
 pub(crate) fn humidity_ratio(vapour: f64, pascals: f64) -> f64 {
     MASS_RATIO * vapour / (pascals - vapour)
 }
 
+#[inline]
 pub(crate) fn vapour_pressure(humidity_ratio: f64, pascals: f64) -> f64 {
     pascals * humidity_ratio / (MASS_RATIO + humidity_ratio)
 }
 
 /// kJ per kilogram of dry air.
+#[inline]
 pub(crate) fn enthalpy(celsius: f64, humidity_ratio: f64) -> f64 {
     DRY_AIR_HEAT_CAPACITY * celsius + humidity_ratio * vapour_enthalpy(celsius)
 }

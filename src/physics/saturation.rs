@@ -188,6 +188,7 @@ impl Curve {
     }
 
     /// Enhancement factor with its first two derivatives by temperature. Zero pressure means pure water: 1.
+    #[inline]
     pub(super) fn enhancement(self, celsius: f64, pascals: f64) -> (f64, f64, f64) {
         if pascals <= 0.0 {
             return (1.0, 0.0, 0.0);
@@ -202,6 +203,7 @@ impl Curve {
     }
 
     /// Saturation vapour pressure in air of `pascals` at 0 °C, without computing the curve.
+    #[inline]
     pub(super) fn at_zero(self, pascals: f64) -> f64 {
         let (factor, ..) = self.enhancement(0.0, pascals);
         let pure = match self {

@@ -7,10 +7,10 @@ use std::sync::LazyLock;
 
 use super::Curve;
 
-/// One row for each degree from the curve's lower end: value and slope, Pa and Pa/K.
+/// One row for each degree from the curve's lower end: the cubic's coefficients, in Pa and K.
 struct Rows {
     lowest: f64,
-    rows: Vec<(f64, f64)>,
+    rows: Vec<[f64; 4]>,
 }
 
 static WATER: LazyLock<Rows> = LazyLock::new(|| Rows::new(Curve::Water, 100));
@@ -19,28 +19,28 @@ static ICE: LazyLock<Rows> = LazyLock::new(|| Rows::new(Curve::Ice, 0));
 impl Rows {
     fn new(curve: Curve, highest: i32) -> Self {
         let lowest = curve.ends().0;
-        let rows = (lowest as i32..=highest).map(|degree| {
-            let point = curve.at(f64::from(degree), 0.0);
-            (point.pressure, point.slope)
+        let rows = (lowest as i32..highest).map(|degree| {
+            let [left, right] = [degree, degree + 1].map(|degree| curve.at(f64::from(degree), 0.0));
+            let rise = right.pressure - left.pressure;
+            let (square, cube) = (left.slope - rise, rise - right.slope);
+            // left + x·rise + x·(1 − x)·((1 − x)·square + x·cube), by powers of x.
+            [left.pressure, left.slope, cube - 2.0 * square, square - cube]
         });
         Self { lowest, rows: rows.collect() }
     }
 
+    #[inline]
     fn at(&self, celsius: f64) -> (f64, f64) {
-        let along = (celsius - self.lowest).clamp(0.0, (self.rows.len() - 1) as f64);
-        let row = (along as usize).min(self.rows.len() - 2);
+        let along = (celsius - self.lowest).clamp(0.0, self.rows.len() as f64);
+        let row = (along as usize).min(self.rows.len() - 1);
         let x = along - row as f64;
-        let ((left, left_slope), (right, right_slope)) = (self.rows[row], self.rows[row + 1]);
-        let rise = right - left;
-        let (square, cube) = (left_slope - rise, rise - right_slope);
-        // left + x·rise + x·(1 − x)·((1 − x)·square + x·cube), and its derivative.
-        let rest = 1.0 - x;
-        let bend = rest * square + x * cube;
-        (left + x * (rise + rest * bend), rise + (rest - x) * bend + x * rest * (cube - square))
+        let [value, slope, square, cube] = self.rows[row];
+        (value + x * (slope + x * (square + x * cube)), slope + x * (2.0 * square + x * 3.0 * cube))
     }
 }
 
 /// Saturation pressure of pure water with its slope, Pa and Pa/K. Held at the ends: −60…100 °C over liquid, −100…0 °C over ice.
+#[inline]
 pub(super) fn saturation(curve: Curve, celsius: f64) -> (f64, f64) {
     match curve {
         Curve::Water => WATER.at(celsius),

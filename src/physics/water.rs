@@ -18,14 +18,17 @@ pub(super) const ICE_AT_ZERO: f64 = -333.4;
 /// Heat capacity of ice, kJ/(kg·K).
 pub(super) const ICE_HEAT_CAPACITY: f64 = 2.1;
 
+#[inline]
 pub(crate) fn vapour_enthalpy(celsius: f64) -> f64 {
     VAPOUR_AT_ZERO + VAPOUR_HEAT_CAPACITY * celsius
 }
 
+#[inline]
 pub(crate) fn liquid_enthalpy(celsius: f64) -> f64 {
     LIQUID_HEAT_CAPACITY * celsius
 }
 
+#[inline]
 pub(crate) fn ice_enthalpy(celsius: f64) -> f64 {
     ICE_AT_ZERO + ICE_HEAT_CAPACITY * celsius
 }

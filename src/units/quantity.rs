@@ -46,12 +46,14 @@ macro_rules! quantity {
             }
 
             #[doc = concat!("In ", $unit, ".")]
+            #[inline]
             pub fn $get(self) -> f64 {
                 self.0
             }
 
             /// For a result that cannot leave the range, or may be cut to it; NaN becomes the lowest legal value.
             #[allow(dead_code, reason = "the macro makes it for every quantity, not all need it")]
+            #[inline]
             pub(crate) fn clamped(value: f64) -> Self {
                 if value.is_nan() { Self(Self::LOWEST) } else { Self(value.clamp(Self::LOWEST, Self::HIGHEST)) }
             }

@@ -2,15 +2,15 @@
 
 use std::hint::black_box;
 
-use criterion::{BatchSize, Criterion};
+use criterion::Criterion;
 use jiff::Timestamp;
 use mistwright::{
-    advice::plan,
+    advice::{lever, plan},
     engine::Event,
     model::{
-        Identifier, Measured, OutdoorAir, Place, Quantity, Room, Surface, SurfaceKind,
+        Farm, Identifier, Measured, OutdoorAir, Place, Quantity, Room, Surface, SurfaceKind,
         equipment::{MistSeen, Thermostat},
-        projection::{Course, Feed, Scene, Start, View, Weather, project, project_expected},
+        projection::{Course, Feed, HOURS, Scene, Start, View, Weather, project, project_expected},
     },
     physics::{BelowFreezing, Curve, MoistAir},
     units::{
@@ -45,7 +45,7 @@ fn known_room() -> Room {
 }
 
 /// Two days around −8 °C.
-fn weather() -> Weather {
+pub fn weather() -> Weather {
     let start: Timestamp = "2027-01-15T18:00:00Z".parse().unwrap();
     let pressure = Pressure::from_pascals(98_000.0).unwrap();
     Weather::new(start, pressure, |moment, case| {
@@ -61,13 +61,14 @@ fn weather() -> Weather {
     })
 }
 
-pub fn benches(criterion: &mut Criterion) {
-    let (room, weather, site) = (known_room(), weather(), farm(Vec::new()).site);
+/// Gives what one room's outlook rests on.
+pub fn with_scene(work: impl FnOnce(&Scene<'_>, &Farm)) {
+    let (room, weather) = (known_room(), weather());
+    let farm = farm(vec![room.clone()]);
     let pressure = weather.pressure();
-    let steady = |_: &View<'_>| Course { fresh_air: flow(300.0), humidity_target: percent(90.0) };
     let drawn = |_: Timestamp, _| DryAirFlow::from_kilograms_per_hour(0.0).unwrap();
-    let scene = |policy| Scene {
-        site: &site,
+    let scene = Scene {
+        site: &farm.site,
         room: &room,
         weather: &weather,
         start: Start {
@@ -83,32 +84,55 @@ pub fn benches(criterion: &mut Criterion) {
         drawn: &drawn,
         refilled: true,
         needed_behind: None,
-        policy,
+        policy: &plan::course,
     };
-    criterion.bench_function("outlook: three runs of one room, as advised", |b| {
-        b.iter(|| black_box(project(&scene(&plan::course))));
+    work(&scene, &farm);
+}
+
+pub fn benches(criterion: &mut Criterion) {
+    with_scene(|scene, farm| {
+        let steady = |_: &View<'_>| Course { fresh_air: flow(300.0), humidity_target: percent(90.0) };
+        let constant = Scene { policy: &steady, ..*scene };
+        let projected = project(scene);
+        let mut bench = |name: &str, work: &mut dyn FnMut()| {
+            criterion.bench_function(&format!("outlook: {name}"), |b| b.iter(&mut *work));
+        };
+        bench("three runs of one room, as advised", &mut || drop(black_box(project(scene))));
+        bench("three runs of one room, one course for all hours", &mut || drop(black_box(project(&constant))));
+        bench("the expected run alone, as advised", &mut || drop(black_box(project_expected(scene, HOURS))));
+        bench("the levers of one room", &mut || {
+            drop(black_box(lever::levers(scene, &projected.outlook.expected, farm)));
+        });
+        bench("the weather ahead, in three cases", &mut || drop(black_box(weather())));
     });
-    criterion.bench_function("outlook: three runs of one room, one course for all hours", |b| {
-        b.iter(|| black_box(project(&scene(&steady))));
-    });
-    criterion.bench_function("outlook: the expected run alone, as advised", |b| {
-        b.iter(|| black_box(project_expected(&scene(&plan::course))));
-    });
-    criterion.bench_function("outlook: the weather ahead, in three cases", |b| b.iter(|| black_box(self::weather())));
-    for count in [1, 10, 100, 1_000] {
-        let bench = rooms(count);
-        criterion.bench_function(&format!("outlook: a turn that makes one, {count} rooms"), |b| {
-            b.iter_batched(
-                || {
-                    let mut engine = bench.engine.clone();
-                    engine.handle(Event::ClockStepped, &bench.now);
-                    engine
-                },
-                |mut engine| black_box(engine.handle(Event::Tick, &bench.now)),
-                BatchSize::PerIteration,
-            );
+    farms(criterion);
+}
+
+/// Farms of 1 to 1,000 rooms: all their outlooks, and a reading's turn.
+fn farms(criterion: &mut Criterion) {
+    let mut group = criterion.benchmark_group("outlook");
+    group.sample_size(10);
+    for count in [1, 20, 100, 1_000] {
+        let mut bench = rooms(count);
+        group.bench_function(format!("all anew, turn by turn, {count} rooms"), |b| {
+            b.iter(|| {
+                bench.engine.handle(Event::ClockStepped, &bench.now);
+                for _ in 1..count {
+                    black_box(bench.engine.handle(Event::Tick, &bench.now));
+                }
+            });
+        });
+        let values = [16.0, 16.1].map(|value| Measured::from_base(Quantity::Temperature, value).unwrap());
+        let mut turn = 0;
+        group.bench_function(format!("a reading's turn without any, {count} rooms"), |b| {
+            b.iter(|| {
+                turn += 1;
+                let event = Event::Reading { source: 3, measured: values[turn % 2], taken: None };
+                black_box(bench.engine.handle(event, &bench.now))
+            });
         });
     }
+    group.finish();
 }
 
 /// A farm of rooms that have all spoken, each with its outlook.

@@ -1,18 +1,13 @@
 //! Whether fog forms where fresh air meets a room's air: yes or no, cheaply.
 
 use crate::{
-    physics::MoistAir,
+    physics::{
+        Curve, MoistAir,
+        bare::{DRY_AIR_HEAT_CAPACITY, VAPOUR_AT_ZERO, VAPOUR_HEAT_CAPACITY, enthalpy, saturated_humidity_ratio},
+    },
     units::{HumidityRatio, Temperature},
 };
 
-/// Magnus form over water (WMO), only for the slope of the saturation curve: where on the line to look.
-const SLOPE: f64 = 17.62 * 243.12;
-const SLOPE_AT: f64 = 243.12;
-const MASS_RATIO: f64 = 0.622;
-/// Heat capacities of dry air and of vapour in kJ/(kg·K), and vapour's enthalpy at 0 °C in kJ/kg.
-const DRY_AIR: f64 = 1.006;
-const VAPOUR: f64 = 1.86;
-const VAPOUR_AT_ZERO: f64 = 2_501.0;
 /// Excess below this, in kg/kg, is rounding.
 const ROUNDING: f64 = 1e-7;
 
@@ -30,29 +25,26 @@ pub(super) fn mixes_foggy((celsius, moisture): (Temperature, HumidityRatio), roo
     if high - low < 0.1 || slope <= 0.0 {
         return false;
     }
+    let pascals = room.pressure().pascals();
     let mut at = 0.5 * (low + high);
     for _ in 0..3 {
-        let Some(saturated) = saturated(at, room) else { return false };
-        let steepness = SLOPE / (SLOPE_AT + at).powi(2);
-        let curve = saturated * (1.0 + saturated / MASS_RATIO) * steepness;
-        at = (at + (slope / curve).ln() / steepness).clamp(low, high);
+        let (_, curve) = saturated_humidity_ratio(Curve::Water, at, pascals);
+        // The curve's slope grows by the same share with each kelvin, nearly: a share of z = (a − b)/(a + b) is ln(a/b)/2.
+        let z = (slope - curve) / (slope + curve);
+        at = (at + 2.0 * z * (1.0 + z * z / 3.0) / growth(at)).clamp(low, high);
     }
     // There, the mixture as it is: it keeps enthalpy, so that its temperature lies a little off the straight line.
     let share = (at - cold) / (warm - cold);
     let water = dry + share * (moist - dry);
-    let (from, to) = (heat(cold, dry), heat(warm, moist));
-    let celsius = (from + share * (to - from) - VAPOUR_AT_ZERO * water) / (DRY_AIR + VAPOUR * water);
-    saturated(celsius, room).is_some_and(|saturated| water > saturated + ROUNDING)
+    let (from, to) = (enthalpy(cold, dry), enthalpy(warm, moist));
+    let celsius =
+        (from + share * (to - from) - VAPOUR_AT_ZERO * water) / (DRY_AIR_HEAT_CAPACITY + VAPOUR_HEAT_CAPACITY * water);
+    water > saturated_humidity_ratio(Curve::Water, celsius, pascals).0 + ROUNDING
 }
 
-/// Enthalpy in kJ per kilogram of dry air (ASHRAE Handbook Fundamentals, chapter 1).
-fn heat(celsius: f64, water: f64) -> f64 {
-    DRY_AIR * celsius + water * (VAPOUR_AT_ZERO + VAPOUR * celsius)
-}
-
-fn saturated(celsius: f64, room: &MoistAir) -> Option<f64> {
-    let air = MoistAir::saturated(Temperature::clamped(celsius), room.pressure()).ok()?;
-    Some(air.humidity_ratio().kilograms_per_kilogram())
+/// By what share the saturation curve's slope grows with each kelvin, nearly: that of a Magnus form (WMO).
+fn growth(celsius: f64) -> f64 {
+    17.62 * 243.12 / (243.12 + celsius).powi(2)
 }
 
 #[cfg(test)]

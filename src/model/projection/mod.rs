@@ -152,16 +152,15 @@ impl Trace {
 pub fn project(scene: &Scene<'_>) -> Projected {
     let start = scene.weather.start();
     let dawn = dawn(scene.site, start);
-    let (expected, expected_air) = run::run(scene, Case::Expected, dawn);
-    let (colder, colder_air) = run::run(scene, Case::ColderAndDrier, dawn);
-    let (milder, milder_air) = run::run(scene, Case::Milder, dawn);
+    let [(expected, expected_air), (colder, colder_air), (milder, milder_air)] =
+        [Case::Expected, Case::ColderAndDrier, Case::Milder].map(|case| run::run(scene, (case, HOURS), dawn));
     Projected {
         outlook: Outlook { made: start, expected, colder, milder, caveats: Vec::new() },
         trace: Trace { start, expected: expected_air, colder: colder_air, milder: milder_air },
     }
 }
 
-/// Projects one room in the expected weather only: half of what asking "what if" takes.
-pub fn project_expected(scene: &Scene<'_>) -> super::outlook::Run {
-    run::run(scene, Case::Expected, dawn(scene.site, scene.weather.start())).0
+/// Projects one room in the expected weather only, and at most this many hours of it: half of what asking "what if" takes.
+pub fn project_expected(scene: &Scene<'_>, hours: usize) -> super::outlook::Run {
+    run::run(scene, (Case::Expected, hours), dawn(scene.site, scene.weather.start())).0
 }

@@ -19,8 +19,8 @@ use crate::{
     },
     physics::{MoistAir, surface},
     units::{
-        AirFlow, CarbonDioxide, CarbonDioxideFlow, DryAirFlow, HeatFlow, Pressure, RelativeHumidity, WaterFlow,
-        WaterVolume,
+        AirFlow, CarbonDioxide, CarbonDioxideFlow, DryAirFlow, HeatFlow, Pressure, RelativeHumidity, VapourPressure,
+        WaterFlow, WaterVolume,
     },
 };
 
@@ -29,9 +29,11 @@ const MISSED_SHARE: f64 = 0.005;
 /// Steps between two looks at the inlet.
 const LOOK_AT_INLET: usize = STEPS_PER_HOUR / 2;
 
-/// Steps the room of `scene` through the weather of `case`. `dawn` is when the coming night ends.
-pub(super) fn run(scene: &Scene<'_>, case: Case, dawn: Timestamp) -> (Run, Vec<EnteringAir>) {
+/// Steps the room of `scene` through so many hours of the weather of `case`, as far as it is known. `dawn` is when the
+/// coming night ends.
+pub(super) fn run(scene: &Scene<'_>, (case, hours): (Case, usize), dawn: Timestamp) -> (Run, Vec<EnteringAir>) {
     let weather = scene.weather.steps(case);
+    let weather = &weather[..weather.len().min(hours * STEPS_PER_HOUR)];
     let mut runner = Runner::new(scene, case, dawn, weather.len());
     for (step, outdoors) in weather.iter().enumerate() {
         runner.step(step, outdoors);
@@ -46,8 +48,9 @@ struct Runner<'a> {
     pressure: Pressure,
     emission: Emission,
     standing: Standing,
-    /// Air of `standing`.
+    /// Air of `standing`, and what its vapour pressure lacks to saturation.
     air: MoistAir,
+    deficit: VapourPressure,
     course: Course,
     drawn: DryAirFlow,
     /// What is left in a tank that is refilled when it runs out, in litres.
@@ -78,6 +81,7 @@ impl<'a> Runner<'a> {
             standing: Standing::new(&start.air, carbon_dioxide, start.tank.filter(|_| !scene.refilled)),
             tank: start.tank.filter(|_| scene.refilled).map(WaterVolume::litres),
             air: start.air,
+            deficit: start.air.vapour_pressure_deficit(),
             course: Course { fresh_air: start.fresh_air, humidity_target: room.bands.relative_humidity.preferred },
             drawn: DryAirFlow::clamped(0.0),
             inlet_fog: false,
@@ -107,7 +111,7 @@ impl<'a> Runner<'a> {
         };
         let (standing, report) =
             self.model.step(&self.standing, &drive, Duration::from_secs(STEP.as_secs().unsigned_abs()));
-        self.air = standing.air(self.pressure).unwrap_or(self.air);
+        (self.air, self.deficit) = standing.air(self.pressure).unwrap_or((self.air, self.deficit));
         self.standing = standing;
         self.tank = self.tank.map(|left| (left - report.water.litres()).max(0.0));
         if step.is_multiple_of(LOOK_AT_INLET) {
@@ -142,14 +146,13 @@ impl<'a> Runner<'a> {
     }
 
     fn moment(&self, outdoors: MoistAir, report: &Report) -> Moment {
-        let missing = self.air.vapour_pressure_deficit();
         let vapour = self.air.vapour_pressure().pascals();
-        let relative_humidity = RelativeHumidity::clamped(vapour / (vapour + missing.pascals()));
+        let relative_humidity = RelativeHumidity::clamped(vapour / (vapour + self.deficit.pascals()));
         Moment {
             outdoors,
             air: self.air,
             relative_humidity,
-            vapour_pressure_deficit: missing,
+            vapour_pressure_deficit: self.deficit,
             carbon_dioxide: self.standing.carbon_dioxide,
             fresh_air: self.course.fresh_air,
             humidity_target: self.course.humidity_target,

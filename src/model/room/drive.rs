@@ -5,7 +5,7 @@ use crate::{
     physics::MoistAir,
     units::{
         AirFlow, CarbonDioxide, CarbonDioxideFlow, DryAirFlow, HumidityRatio, Mass, Pressure, RelativeHumidity,
-        Temperature, WaterVolume,
+        Temperature, VapourPressure, WaterVolume,
     },
 };
 
@@ -40,11 +40,10 @@ impl Standing {
         }
     }
 
-    /// The air as a state at `pressure`; saturated where rounding or a change of pressure has it a hair above.
-    pub fn air(&self, pressure: Pressure) -> Option<MoistAir> {
-        MoistAir::from_humidity_ratio(self.temperature, self.humidity_ratio, pressure)
-            .or_else(|_| MoistAir::saturated(self.temperature, pressure))
-            .ok()
+    /// The air as a state at `pressure`, with its vapour-pressure deficit; saturated where rounding or a change of
+    /// pressure has it a hair above.
+    pub fn air(&self, pressure: Pressure) -> Option<(MoistAir, VapourPressure)> {
+        MoistAir::cut_to_saturation(self.temperature, self.humidity_ratio, pressure)
     }
 }
 

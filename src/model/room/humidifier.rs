@@ -65,25 +65,34 @@ impl Thrower {
 
     /// Mist thrown beyond what the room takes up, kg/h; `None` where nobody has said when mist stands.
     pub fn standing(&self, vapour: f64, air: (f64, f64), pascals: f64) -> Option<f64> {
-        self.mist.map(|mist| (vapour - mist * lacking(air.0, air.1, pascals)).max(0.0))
+        self.mist.map(|mist| {
+            let first = towards_saturation(air.0, air, pascals);
+            // The tangent lies below the curve, so that the air lacks at least this.
+            if vapour <= mist * first.1 {
+                return 0.0;
+            }
+            let (_, lacks) = towards_saturation(first.0, air, pascals);
+            (vapour - mist * lacks).max(0.0)
+        })
     }
 }
 
-/// What the air lacks to adiabatic saturation, kg/kg: W_sat(T*) − W, where evaporating it brings the air to T*.
-fn lacking(celsius: f64, humidity_ratio: f64, pascals: f64) -> f64 {
+/// What the air lacks to adiabatic saturation, kg/kg: W_sat(T*) − W, where evaporating it brings the air to T*. The second
+/// step ends within 0.1 % from 50 % RH upwards.
+fn lacking(air: (f64, f64), pascals: f64) -> f64 {
+    let (at, _) = towards_saturation(air.0, air, pascals);
+    towards_saturation(at, air, pascals).1
+}
+
+/// A step of Newton's method on c_p (T − T*) = L (W_sat(T*) − W), from a guess of T*: the next guess, and what the air lacks by
+/// the tangent to there.
+fn towards_saturation(guess: f64, (celsius, humidity_ratio): (f64, f64), pascals: f64) -> (f64, f64) {
     let capacity = DRY_AIR_HEAT_CAPACITY + VAPOUR_HEAT_CAPACITY * humidity_ratio;
-    let mut at = celsius;
-    let mut rise = 0.0;
-    // Newton's method on c_p (T − T*) = L (W_sat(T*) − W); the second step ends within 0.1 % from 50 % RH upwards.
-    for _ in 0..2 {
-        let (saturated, slope) = saturated_humidity_ratio(Curve::Water, at, pascals);
-        let latent = VAPOUR_AT_ZERO + (VAPOUR_HEAT_CAPACITY - LIQUID_HEAT_CAPACITY) * at;
-        rise = saturated - humidity_ratio;
-        let step = (latent * rise - capacity * (celsius - at)) / (latent * slope + capacity);
-        at -= step;
-        rise -= slope * step;
-    }
-    rise.max(0.0)
+    let (saturated, slope) = saturated_humidity_ratio(Curve::Water, guess, pascals);
+    let latent = VAPOUR_AT_ZERO + (VAPOUR_HEAT_CAPACITY - LIQUID_HEAT_CAPACITY) * guess;
+    let rise = saturated - humidity_ratio;
+    let step = (latent * rise - capacity * (celsius - guess)) / (latent * slope + capacity);
+    (guess - step, (rise - slope * step).max(0.0))
 }
 
 /// From the grower's sentence, with the room at the preferred temperature of its band and the fan at its usual rate:
@@ -99,6 +108,6 @@ fn mist_parameter(humidifier: &Humidifier, room: &Room, ways: &Ways, pascals: f6
     let volume = specific_volume(inside, held, pascals);
     let flows: Flows = ways.usual(room.fan.usual.cubic_metres_per_hour() / volume, volume);
     let thrown = flows.total() * (held - outdoors);
-    let lacked = lacking(inside, held, pascals);
+    let lacked = lacking((inside, held), pascals);
     (thrown > 0.0 && lacked > 0.0).then(|| thrown / lacked)
 }

@@ -48,8 +48,6 @@ pub struct Report {
     pub transpiration: WaterFlow,
     /// What a timer does to the room around its mean; `None` for other fans.
     pub swing: Option<Swing>,
-    /// Everything that came and went.
-    pub books: Books,
 }
 
 /// The surface nearest to getting wet.

@@ -56,6 +56,22 @@ impl RoomModel {
     /// Whatever the inputs, the result is a number inside its range: temperatures beyond −60…80 °C, which no room
     /// survives, are cut off there.
     pub fn step(&self, standing: &Standing, drive: &Drive, length: Duration) -> (Standing, Report) {
+        let (after, report, ()) = self.stepped(standing, drive, length, |_, _| ());
+        (after, report)
+    }
+
+    /// [`Self::step`], with everything that came and went.
+    pub fn step_with_books(&self, standing: &Standing, drive: &Drive, length: Duration) -> (Standing, Report, Books) {
+        self.stepped(standing, drive, length, |step, after| step.books(standing, drive, after))
+    }
+
+    fn stepped<B>(
+        &self,
+        standing: &Standing,
+        drive: &Drive,
+        length: Duration,
+        books: impl FnOnce(&Stepped<'_>, &Standing) -> B,
+    ) -> (Standing, Report, B) {
         let hours = length.as_secs_f64().max(1e-3) / 3_600.0;
         let start =
             (standing.temperature.celsius().clamp(-60.0, 80.0), standing.humidity_ratio.kilograms_per_kilogram());
@@ -81,8 +97,9 @@ impl RoomModel {
         let frozen = moisture.as_ref().is_some_and(|moisture| moisture.walls.iter().any(|wall| wall.frozen));
         let standing_after = self.stand(standing, drive, &supplied, (tank, frozen));
         let shortfall = moisture.map_or(0.0, |moisture| supplied.shortfall(&moisture));
-        let report = self.report(standing, drive, &supplied, (&standing_after, shortfall));
-        (standing_after, report)
+        let report = self.report(drive, &supplied, shortfall);
+        let books = books(&supplied, &standing_after);
+        (standing_after, report, books)
     }
 
     /// What holds for the step, and the heat of the intake's heater.
@@ -199,13 +216,7 @@ impl RoomModel {
         }
     }
 
-    fn report(
-        &self,
-        before: &Standing,
-        drive: &Drive,
-        step: &Stepped<'_>,
-        (after, shortfall): (&Standing, f64),
-    ) -> Report {
+    fn report(&self, drive: &Drive, step: &Stepped<'_>, shortfall: f64) -> Report {
         let Stepped { given, sum, last, end, .. } = step;
         let rate = |amount: f64| amount / sum.hours;
         let watts = |amount: f64| HeatFlow::clamped(rate(amount) / KILOJOULES_PER_HOUR);
@@ -238,7 +249,6 @@ impl RoomModel {
             pan: [PAN_BAND[0] * pan, pan, PAN_BAND[1] * pan].map(WaterFlow::clamped),
             transpiration: WaterFlow::clamped(rate(sum.crop)),
             swing: self.ways.timer.map(|period| self.swing(drive, step, period)),
-            books: step.books(before, drive, after),
         }
     }
 

@@ -10,8 +10,8 @@ use crate::{
     physics::{
         Curve,
         bare::{
-            DRY_AIR_HEAT_CAPACITY, humidity_ratio, ice_enthalpy, liquid_enthalpy, saturated_humidity_ratio,
-            saturates_at, saturation, vapour_enthalpy,
+            DRY_AIR_HEAT_CAPACITY, MASS_RATIO, ice_enthalpy, liquid_enthalpy, saturated_humidity_ratio, saturates_at,
+            saturation, vapour_enthalpy,
         },
     },
     units::{Fraction, Temperature, TemperatureDifference},
@@ -194,9 +194,11 @@ impl Surfaces {
 }
 
 /// Humidity ratio at a relative humidity over liquid water, with its slope by temperature; cut short of boiling.
+#[inline]
 pub(super) fn at_humidity(relative: f64, celsius: f64, pascals: f64) -> (f64, f64) {
     let (pressure, slope) = saturation(Curve::Water, celsius, pascals);
     let vapour = (relative * pressure).min(0.9 * pascals);
-    let ratio = humidity_ratio(vapour, pascals);
-    (ratio, ratio * pascals / (pascals - vapour) * slope / pressure)
+    let by_dry = 1.0 / (pascals - vapour);
+    let ratio = MASS_RATIO * vapour * by_dry;
+    (ratio, MASS_RATIO * pascals * relative * slope * by_dry * by_dry)
 }
