@@ -153,6 +153,22 @@ written() { awk '/^write_bytes/ {print $2}' "/proc/$(process)/io"; }
 memory() { awk '/^VmRSS/ {print $2}' "/proc/$(process)/status"; }
 as_float() { awk "BEGIN {printf \"%.${2:-2}f\", $1}"; }
 
+# What an open page does: listens, and asks for itself whenever it hears of a change. The daemon ends each stream after a while.
+a_page() {
+    local line
+    while exec 5<>/dev/tcp/127.0.0.1/9417; do
+        printf 'GET /events HTTP/1.1\r\nHost: localhost\r\n\r\n' >&5
+        while read -r line <&5; do
+            if [[ $line != *'event: changed'* ]]; then continue; fi
+            exec 6<>/dev/tcp/127.0.0.1/9417
+            printf 'GET / HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n' >&6
+            cat <&6
+            exec 6<&-
+        done
+        exec 5<&-
+    done
+}
+
 costs_little() {
     local began processor_before written_before seconds
     began=$(date +%s)
@@ -168,6 +184,13 @@ costs_little() {
             "$(as_float "($(written) - $written_before) / $seconds * 86400 / 1e6") MB (over $seconds s)"
     fi
     measured 'resident memory' "$(memory) KiB"
+    began=$(date +%s)
+    processor_before=$(processor)
+    timeout 40 bash -c "$(declare -f a_page); a_page" >/run/page
+    claim 'an open page is told of changes, and asks anew each time' test "$(grep -c '^HTTP/1.1 200' /run/page)" -ge 3
+    measured 'the same with the page open, share of one core' \
+        "$(as_float "100 * ($(processor) - $processor_before) / ($(date +%s) - $began)") %"
+    measured 'resident memory with the page open' "$(memory) KiB"
     claim 'resident memory is at most 12 MiB' test "$(memory)" -le 12288
     start_to_first_value
 }
