@@ -10,8 +10,10 @@ mod check;
 #[cfg(feature = "demo")]
 mod demo;
 mod outlook;
+mod replay;
 mod run;
 mod schema;
+mod text;
 
 /// Exit code when something was wrong with what was given: arguments, configuration, input data.
 pub const BAD_INPUT: u8 = 2;
@@ -36,6 +38,7 @@ enum Command {
     Calibrate(calibrate::CalibrateArguments),
     Check(check::CheckArguments),
     Outlook(outlook::OutlookArguments),
+    Replay(replay::ReplayArguments),
     Schema(schema::SchemaArguments),
     /// Show the whole job on a simulated farm: no network, broker or configuration needed.
     #[cfg(feature = "demo")]
@@ -76,6 +79,7 @@ fn with_arguments(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Calibrate(arguments) => calibrate::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Outlook(arguments) => outlook::run(&arguments),
+        Command::Replay(arguments) => replay::run(&arguments),
         Command::Schema(arguments) => schema::run(&arguments),
         #[cfg(feature = "demo")]
         Command::Demo(arguments) => demo::demo(&arguments),

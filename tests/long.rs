@@ -2,3 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 mod nights;
+#[path = "replay/speed.rs"]
+mod speed;
+#[path = "replay/winter.rs"]
+mod winter;

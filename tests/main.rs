@@ -12,6 +12,7 @@ mod engine;
 mod http;
 mod mqtt;
 mod physics;
+mod replay;
 mod room;
 mod store;
 mod systemd;

@@ -18,7 +18,7 @@ use super::{
     room::{RoomMemory, Surroundings},
     senses,
     site::Troubles,
-    snapshot::{OutdoorsState, PressureFrom, SiteState, Snapshot, SourceState},
+    snapshot::{OutdoorsState, PressureFrom, RoomState, SiteState, Snapshot, SourceState},
     suspicion::Watchers,
 };
 use crate::{
@@ -161,6 +161,26 @@ impl Engine {
             sources: self.sources.clone(),
             turns: self.turns,
         }
+    }
+
+    /// The farm as configured, with what was told of it.
+    pub const fn farm(&self) -> &Arc<Farm> {
+        &self.farm
+    }
+
+    /// What is known of the site, without the services' counts.
+    pub const fn site(&self) -> &SiteState {
+        &self.site
+    }
+
+    /// What is known of the rooms, in the order of [`Farm::rooms`].
+    pub fn rooms(&self) -> impl ExactSizeIterator<Item = &RoomState> {
+        self.rooms.iter().map(|room| &room.state)
+    }
+
+    /// What is known of the sources, in the order of [`Farm::sources`].
+    pub fn sources(&self) -> &[SourceState] {
+        &self.sources
     }
 
     fn take(&mut self, event: Event, now: &Now, effects: &mut Vec<Effect>) {

@@ -26,6 +26,12 @@ pub enum BadLine {
     /// Nothing stands there.
     #[error("the line is empty")]
     Empty,
+    /// Bytes that are no text.
+    #[error("the line is no UTF-8 text")]
+    NotText,
+    /// Longer than anything that is recorded.
+    #[error("the line has more than {0} bytes")]
+    TooLong(usize),
     /// It starts like JSON and is none, or lacks a member.
     #[error("no JSON object with `tst`, `topic` and `payload`, as `mosquitto_sub -F %j` prints it ({0})")]
     Json(String),
@@ -42,6 +48,8 @@ impl BadLine {
     pub const fn word(&self) -> &'static str {
         match self {
             Self::Empty => "empty",
+            Self::NotText => "not-text",
+            Self::TooLong(_) => "too-long",
             Self::Json(_) => "json",
             Self::Columns(_) => "columns",
             Self::Time(_) => "time",
@@ -151,7 +159,7 @@ fn unquoted(text: &str) -> (String, &str) {
 }
 
 /// ISO 8601 with an offset, with or without a colon in it, or seconds since 1970.
-fn time(text: &str) -> Result<Timestamp, BadLine> {
+pub(super) fn time(text: &str) -> Result<Timestamp, BadLine> {
     static PARSER: DateTimeParser = DateTimeParser::new();
     let text = text.trim();
     if let Ok(at) = PARSER.parse_timestamp(text) {

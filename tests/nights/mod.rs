@@ -18,9 +18,9 @@ use mistwright::{
     },
 };
 
-mod chance;
-mod truth;
-mod weather;
+pub mod chance;
+pub mod truth;
+pub mod weather;
 
 use chance::Chance;
 use truth::{Facts, Simulated};

@@ -6,12 +6,10 @@ use jiff::Timestamp;
 
 use crate::{
     advice::Voice,
+    cli::text::{WIDTH, fitted, wrapped},
     model::outlook::{Findings, Stretch},
     units::{WaterVolume, people::Shown},
 };
-
-/// Longest line.
-const WIDTH: usize = 100;
 
 /// The coming night of a farm.
 pub(super) struct Night {
@@ -82,14 +80,6 @@ fn line(row: &[String; 7], widths: &[usize; 7]) -> String {
         text.push_str(&format!("  {cell:<width$}"));
     }
     text.trim_end().to_owned()
-}
-
-fn fitted(text: &str, width: usize) -> String {
-    if text.chars().count() <= width {
-        return format!("{text:<width$}");
-    }
-    let cut: String = text.chars().take(width.saturating_sub(1)).collect();
-    format!("{cut}…")
 }
 
 /// Farm, moment, dawn and the coldest hour: they are the same for all rooms.
@@ -209,23 +199,6 @@ impl Said {
         }
         Ok(())
     }
-}
-
-fn wrapped(text: &str, width: usize) -> Vec<String> {
-    let mut lines = vec![String::new()];
-    for word in text.split(' ') {
-        let used = lines.last().map_or(0, |line| line.chars().count());
-        if used > 0 && used + 1 + word.chars().count() > width {
-            lines.push(String::new());
-        }
-        if let Some(line) = lines.last_mut() {
-            if !line.is_empty() {
-                line.push(' ');
-            }
-            line.push_str(word);
-        }
-    }
-    lines
 }
 
 #[cfg(test)]
