@@ -2,29 +2,40 @@
 //!
 //! One turn projects one room at the most, so that a thousand rooms never hold up a reading. Rooms take turns in
 //! intake order; a room that has come to life, that the grower has changed, or whose intake has just become known goes
-//! first. The weather ahead is made once for all of them.
+//! first. A room whose air is no longer what its outlook began with, or of which more or less is heard than then, does not
+//! wait for its time. The weather ahead is made once for all of them.
 
 use std::{sync::Arc, time::Duration};
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::core::Engine;
+use super::{core::Engine, snapshot::RoomState};
 use crate::{
     advice::{decide, lever, plan},
     model::{
         Case, FanMoves, Farm, Intake, Now, Outlook, Place, Quantity, Room, Service, WaterSupply,
         balance::OUTDOOR_CARBON_DIOXIDE,
+        fusion,
         outlook::{Caveat, NoOutlook},
         projection::{self, Feed, HOURS, Scene, Start, Trace, Weather},
         room::EnteringAir,
         shell::Around,
     },
     physics::MoistAir,
-    units::{AirFlow, CarbonDioxide, DryAirFlow, Fraction, HumidityRatio, SpecificVolume, Temperature, WaterVolume},
+    units::{
+        AirFlow, CarbonDioxide, DryAirFlow, Fraction, HumidityRatio, RelativeHumidity, SpecificVolume, Temperature,
+        WaterVolume,
+    },
 };
 
-/// Outlooks are made anew this often.
-const RENEW_EVERY: Duration = Duration::from_secs(300);
+/// Outlooks are made anew this often, as long as nothing that they rest on changes: weather that warms by two kelvins an
+/// hour moves by a third of one meanwhile, which is far less than forecasts err.
+const RENEW_EVERY: Duration = Duration::from_secs(600);
+/// Changes of the room's air have one made anew this long after the last one at the soonest: air that swings must not
+/// keep the daemon at work.
+const RENEW_AT_THE_SOONEST: Duration = Duration::from_secs(300);
+/// An outlook begins at most this long before the air that it begins with.
+const WEATHER_SERVES: Duration = Duration::from_secs(120);
 /// Difference between inside and around, in K, from which a probe shows its surface's temperature factor: an error of
 /// 0.5 K in it is then an error of 0.1 in the factor.
 const FACTOR_SHOWS_FROM: f64 = 5.0;
@@ -35,13 +46,16 @@ const FORECAST_AGES: SignedDuration = SignedDuration::from_hours(3);
 #[derive(Debug, Clone)]
 pub(super) struct Lookout {
     weather: Option<Arc<Weather>>,
-    renewed: Option<Duration>,
+    /// When; `None` has it made anew, and every room with it.
+    weather_made: Option<Duration>,
     /// The farm as it was at the last turn: what has changed in it is looked at anew.
     farm: Arc<Farm>,
     due: Vec<Due>,
     /// Whose turn is next.
     next: usize,
     traces: Vec<Option<Arc<Trace>>>,
+    /// What each room's outlook began with.
+    begun: Vec<Option<Begun>>,
     /// The rooms that draw from each.
     behind: Vec<Vec<usize>>,
 }
@@ -51,6 +65,51 @@ enum Due {
     No,
     InTurn,
     AtOnce,
+}
+
+/// What was heard of a room when its outlook was made.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Begun {
+    at: Duration,
+    temperature: Option<Temperature>,
+    relative_humidity: Option<RelativeHumidity>,
+    carbon_dioxide: Option<CarbonDioxide>,
+}
+
+impl Begun {
+    fn of(state: &RoomState, now: &Now) -> Self {
+        Self {
+            at: now.elapsed,
+            temperature: state.temperature.fresh(),
+            relative_humidity: state.relative_humidity.fresh(),
+            carbon_dioxide: state.carbon_dioxide.fresh(),
+        }
+    }
+
+    /// Whether more or less is heard than then.
+    fn is_outheard(&self, present: &Self) -> bool {
+        self.temperature.is_some() != present.temperature.is_some()
+            || self.relative_humidity.is_some() != present.relative_humidity.is_some()
+            || self.carbon_dioxide.is_some() != present.carbon_dioxide.is_some()
+    }
+
+    /// Whether an outlook that began so should not wait for its time.
+    fn is_over(&self, present: &Self) -> bool {
+        let age = present.at.saturating_sub(self.at);
+        let left_behind = || age >= RENEW_AT_THE_SOONEST && self.is_left_behind(present);
+        age >= RENEW_EVERY || self.is_outheard(present) || left_behind()
+    }
+
+    /// Whether the air has become another: by more than two sensors in one room may disagree.
+    fn is_left_behind(&self, present: &Self) -> bool {
+        let apart = |a: Option<f64>, b: Option<f64>, most: f64| a.zip(b).is_some_and(|(a, b)| (a - b).abs() > most);
+        let celsius = |begun: &Self| begun.temperature.map(Temperature::celsius);
+        let humidity = |begun: &Self| begun.relative_humidity.map(RelativeHumidity::ratio);
+        let ppm = |begun: &Self| begun.carbon_dioxide.map(CarbonDioxide::parts_per_million);
+        apart(celsius(self), celsius(present), fusion::WIDE_TEMPERATURE)
+            || apart(humidity(self), humidity(present), fusion::WIDE_HUMIDITY)
+            || apart(ppm(self), ppm(present), fusion::WIDE_CARBON_DIOXIDE * ppm(self).unwrap_or(0.0))
+    }
 }
 
 impl Lookout {
@@ -63,18 +122,19 @@ impl Lookout {
         }
         Self {
             weather: None,
-            renewed: None,
+            weather_made: None,
             farm: Arc::clone(farm),
             due: vec![Due::No; farm.rooms.len()],
             next: 0,
             traces: vec![None; farm.rooms.len()],
+            begun: vec![None; farm.rooms.len()],
             behind,
         }
     }
 
     /// Has the weather and then every room looked at anew.
     pub fn renew(&mut self) {
-        self.renewed = None;
+        self.weather_made = None;
     }
 
     /// When the next turn is wanted, as [`Now::elapsed`].
@@ -82,7 +142,8 @@ impl Lookout {
         if self.due.iter().any(|due| *due != Due::No) {
             return now.elapsed;
         }
-        self.renewed.map_or(now.elapsed, |at| at + RENEW_EVERY)
+        let made = self.begun.iter().flatten().map(|begun| begun.at).chain(self.weather_made);
+        made.min().map_or(now.elapsed, |at| at + RENEW_EVERY)
     }
 
     fn hurry(&mut self, index: usize) {
@@ -123,14 +184,13 @@ impl Engine {
     pub(super) fn settle_outlooks(&mut self, now: &Now) {
         let farm = Arc::clone(&self.farm);
         self.lookout.compare(&farm);
-        let old = self.lookout.renewed.is_none_or(|at| now.since(at) >= RENEW_EVERY);
-        if !now.trusted {
-            (self.lookout.weather, self.lookout.renewed) = (None, None);
-        } else if old {
-            self.lookout.renewed = Some(now.elapsed);
-            self.lookout.weather = self.weather_ahead(now).map(Arc::new);
-            self.lookout.due.iter_mut().for_each(|due| *due = (*due).max(Due::InTurn));
+        for (index, memory) in self.rooms.iter().enumerate() {
+            let over = |begun: Begun| begun.is_over(&Begun::of(&memory.state, now));
+            if memory.state.outlook.is_some() && self.lookout.begun[index].is_some_and(over) {
+                self.lookout.due[index] = self.lookout.due[index].max(Due::InTurn);
+            }
         }
+        self.settle_weather(now);
         for index in 0..farm.rooms.len() {
             let missing = self.no_outlook(index, now);
             let state = &mut self.rooms[index].state;
@@ -138,7 +198,7 @@ impl Engine {
             if missing.is_some() {
                 state.outlook = None;
                 state.levers.clear();
-                self.lookout.traces[index] = None;
+                (self.lookout.traces[index], self.lookout.begun[index]) = (None, None);
                 self.lookout.due[index] = Due::No;
             } else if state.outlook.is_none() {
                 self.lookout.hurry(index);
@@ -147,6 +207,24 @@ impl Engine {
         if let Some(index) = self.lookout.pick() {
             self.look_ahead(index, now);
         }
+    }
+
+    /// Makes the weather ahead anew: where something has changed, and before a room is projected with an old one.
+    fn settle_weather(&mut self, now: &Now) {
+        let lookout = &mut self.lookout;
+        if !now.trusted {
+            (lookout.weather, lookout.weather_made) = (None, None);
+            return;
+        }
+        let wanted = lookout.due.iter().any(|due| *due != Due::No);
+        let serves = if wanted { WEATHER_SERVES } else { RENEW_EVERY };
+        if lookout.weather_made.is_none() {
+            lookout.due.iter_mut().for_each(|due| *due = (*due).max(Due::InTurn));
+        } else if lookout.weather_made.is_some_and(|at| now.since(at) < serves) {
+            return;
+        }
+        lookout.weather_made = Some(now.elapsed);
+        self.lookout.weather = self.weather_ahead(now).map(Arc::new);
     }
 
     /// The weather ahead: the forecast as it is expected here.
@@ -206,6 +284,7 @@ impl Engine {
         if outlook.expected.findings.tank_empty.is_some() {
             outlook.caveats.insert(0, Caveat::TankRefilled);
         }
+        self.lookout.begun[index] = Some(Begun::of(&self.rooms[index].state, now));
         let first = self.rooms[index].state.outlook.replace(Arc::new(outlook)).is_none();
         self.lookout.traces[index] = Some(Arc::new(projected.trace));
         // What this room draws was guessed until now.

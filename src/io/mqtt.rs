@@ -147,6 +147,7 @@ struct Bridge {
     clock: Clock,
     farm: Arc<Farm>,
     outbox: Outbox,
+    renderer: tree::Renderer,
     inbox: Inbox,
     /// The last refusal of a setting that was answered.
     answered: u64,
@@ -172,6 +173,7 @@ impl Bridge {
             clock,
             farm: setup.farm,
             outbox,
+            renderer: tree::Renderer::default(),
             inbox,
             answered: 0,
             proven: false,
@@ -374,7 +376,8 @@ impl Bridge {
 
     fn render(&mut self, snapshots: &mut watch::Receiver<Arc<Snapshot>>) {
         let snapshot = Arc::clone(&snapshots.borrow_and_update());
-        self.outbox.update(tree::render(&snapshot, &self.broker.domain), self.elapsed());
+        let tree = self.renderer.render(&snapshot, &self.broker.domain);
+        self.outbox.update(tree, self.elapsed());
         for refused in snapshot.site.inputs.answers.iter().filter(|refused| refused.number > self.answered) {
             let room = refused.room.and_then(|index| self.farm.rooms.get(index));
             let device = description::device_topic(&self.farm, &self.broker.domain, room);
@@ -392,7 +395,8 @@ impl Bridge {
     fn withdraw(&mut self, snapshots: &mut watch::Receiver<Arc<Snapshot>>) {
         let snapshot = Arc::clone(&snapshots.borrow_and_update());
         let now = self.clock.now();
-        self.outbox.update(tree::render_last(&snapshot, &self.broker.domain, &now), now.elapsed);
+        let tree = self.renderer.render_last(&snapshot, &self.broker.domain, &now);
+        self.outbox.update(tree, now.elapsed);
         self.outbox.stop();
     }
 

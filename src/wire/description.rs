@@ -6,7 +6,7 @@ mod outlook;
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json, json};
 
-use super::{inputs, lifecycle::Device, score};
+use super::{inputs, lifecycle::Device, score, tree::Ahead};
 use crate::{
     advice::{AlertKind, Decision, LimitedBy, Mode, Voice, alert::PUBLISHED_STATES},
     engine::{Input, RoomState, Snapshot},
@@ -101,6 +101,8 @@ pub struct RoomView<'a> {
     pub reason: &'a str,
     /// How people are spoken to.
     pub voice: &'a Voice,
+    /// Its hours ahead, where anything can be said of them.
+    pub ahead: Option<&'a Ahead>,
     /// The present.
     pub now: Timestamp,
 }

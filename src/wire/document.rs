@@ -147,7 +147,7 @@ fn room(room: &Room, state: &RoomState, voice: &Voice, now: Timestamp) -> Value 
         "supply": air!(state.supply),
         "moisture": state.moisture.as_ref().map(moisture),
         "inputs": inputs(room, state),
-        "outlook": state.outlook.as_deref().map(|outlook| super::outlook::object(outlook, voice, now)),
+        "outlook": state.outlook.as_deref().map(|outlook| super::outlook::object(outlook, voice)),
         "levers": super::levers::object(&state.levers, voice, now)["levers"],
         "no_outlook": state.no_outlook.map(NoOutlook::sentence),
         "decision": decision(room, &state.decision, voice),

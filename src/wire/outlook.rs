@@ -59,9 +59,9 @@ const EXPECTED_RUN: &[Column] = &[
     ("lowest_dew_margin_kelvins", 1, |hour| Some(hour.dew_margin?.kelvins())),
 ];
 
-/// The object.
-pub fn object(outlook: &Outlook, voice: &Voice, now: Timestamp) -> Value {
-    let caveats: Vec<_> = outlook.caveats.iter().map(|caveat| caveat.sentence(voice, now)).collect();
+/// The object. Its sentences speak from when the outlook was made.
+pub fn object(outlook: &Outlook, voice: &Voice) -> Value {
+    let caveats: Vec<_> = outlook.caveats.iter().map(|caveat| caveat.sentence(voice, outlook.made)).collect();
     json!({
         "made_at": outlook.made.to_string(),
         "hours": outlook.expected.hours.len(),
@@ -265,7 +265,7 @@ mod tests {
     #[test]
     fn the_longest_object_stays_below_sixteen_kilobytes_and_lists_every_hour() {
         let voice = Voice { units: UnitSystem::Metric, time_zone: TimeZone::UTC };
-        let object = object(&outlook(), &voice, start());
+        let object = object(&outlook(), &voice);
         let text = object.to_string();
         assert!(text.len() < 16_000, "{} bytes", text.len());
         for (_, list) in object["expected"].as_object().unwrap().iter().filter(|(name, _)| *name != "findings") {
@@ -278,7 +278,7 @@ mod tests {
     #[test]
     fn findings_that_were_written_are_read_back_as_they_were() {
         let voice = Voice { units: UnitSystem::Metric, time_zone: TimeZone::UTC };
-        let object = object(&outlook(), &voice, start());
+        let object = object(&outlook(), &voice);
         assert_eq!(read_findings(&object["expected"]["findings"]), outlook().expected.findings);
         assert_eq!(read_findings(&Value::Null), Findings::default());
     }

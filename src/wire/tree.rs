@@ -1,15 +1,18 @@
 //! The snapshot as a tree of retained topics.
 
-use std::{collections::BTreeMap, time::Duration};
+use std::{collections::BTreeMap, sync::Arc, time::Duration};
 
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json, json};
 
-use super::description::{Life, Property, RoomView, Value, device_topic, room_rows, site_rows};
+use super::{
+    description::{Life, Property, RoomView, Value, device_topic, room_rows, site_rows},
+    levers, outlook,
+};
 use crate::{
     advice::{Alert, Decision, LimitedBy, Mode, Voice},
-    engine::Snapshot,
-    model::{Identifier, Now},
+    engine::{RoomState, Snapshot},
+    model::{Identifier, Now, Outlook},
     units::people::Shown,
 };
 
@@ -54,19 +57,65 @@ impl Entry {
 
 /// The tree of a snapshot. What is not known, not fresh or not advised is absent.
 pub fn render(snapshot: &Snapshot, domain: &Identifier) -> Tree {
-    rendered(snapshot, domain, None)
+    Renderer::default().render(snapshot, domain)
 }
 
-/// The last tree before a stop, `now`: every room's advice is withheld, the rest stays until it expires.
-pub fn render_last(snapshot: &Snapshot, domain: &Identifier, now: &Now) -> Tree {
-    rendered(snapshot, domain, Some(now))
+/// Renders one snapshot after the other, and keeps the long texts that seldom change: each room's hours ahead.
+#[derive(Debug, Default)]
+pub struct Renderer {
+    ahead: Vec<Option<Ahead>>,
 }
 
-fn rendered(snapshot: &Snapshot, domain: &Identifier, stopping: Option<&Now>) -> Tree {
+/// A room's hours ahead and what would help in them, as JSON.
+#[derive(Debug, Clone)]
+pub struct Ahead {
+    /// What it was made from: its levers are made with it.
+    outlook: Arc<Outlook>,
+    /// For `outlook/hourly`.
+    pub hourly: String,
+    /// For `outlook/levers`.
+    pub levers: String,
+}
+
+impl Ahead {
+    fn of(state: &RoomState, voice: &Voice) -> Option<Self> {
+        let outlook = Arc::clone(state.outlook.as_ref()?);
+        let hourly = outlook::object(&outlook, voice).to_string();
+        let levers = levers::object(&state.levers, voice, outlook.made).to_string();
+        Some(Self { outlook, hourly, levers })
+    }
+}
+
+impl Renderer {
+    /// See [`render`].
+    pub fn render(&mut self, snapshot: &Snapshot, domain: &Identifier) -> Tree {
+        self.refresh(snapshot);
+        rendered(snapshot, domain, (&self.ahead, None))
+    }
+
+    /// The last tree before a stop, `now`: every room's advice is withheld, the rest stays until it expires.
+    pub fn render_last(&mut self, snapshot: &Snapshot, domain: &Identifier, now: &Now) -> Tree {
+        self.refresh(snapshot);
+        rendered(snapshot, domain, (&self.ahead, Some(now)))
+    }
+
+    fn refresh(&mut self, snapshot: &Snapshot) {
+        let voice = snapshot.voice();
+        self.ahead.resize(snapshot.rooms.len(), None);
+        for (ahead, state) in self.ahead.iter_mut().zip(&snapshot.rooms) {
+            let kept = ahead.as_ref().zip(state.outlook.as_ref()).is_some_and(|(a, b)| Arc::ptr_eq(&a.outlook, b));
+            if !kept {
+                *ahead = Ahead::of(state, &voice);
+            }
+        }
+    }
+}
+
+fn rendered(snapshot: &Snapshot, domain: &Identifier, (ahead, stopping): (&[Option<Ahead>], Option<&Now>)) -> Tree {
     let mut tree = Tree::new();
     let voice = snapshot.voice();
     let turn = snapshot.now.elapsed.saturating_add(LONGEST_LIFE);
-    for (room, state) in snapshot.farm.rooms.iter().zip(&snapshot.rooms) {
+    for ((room, state), ahead) in snapshot.farm.rooms.iter().zip(&snapshot.rooms).zip(ahead) {
         let device = device_topic(&snapshot.farm, domain, Some(room));
         let mut decision = state.decision.clone();
         let reason = match stopping {
@@ -92,6 +141,7 @@ fn rendered(snapshot: &Snapshot, domain: &Identifier, stopping: Option<&Now>) ->
             decision: &decision,
             reason: &reason,
             voice: &voice,
+            ahead: ahead.as_ref(),
             now: snapshot.now.wall,
         };
         room_values(&mut tree, &device, &view, &lives, &snapshot.now);

@@ -306,3 +306,29 @@ fn a_decision_is_the_same_while_only_its_validity_moves() {
         assert!(!changed[&topic].says_the_same_as(&after[&topic]), "a new {field} would be kept back");
     }
 }
+
+#[test]
+fn the_hours_ahead_that_are_kept_are_those_of_the_present_outlook() {
+    let mut bench = snowed_in(UnitSystem::Metric);
+    let domain = Identifier::new("homie").unwrap();
+    let mut renderer = tree::Renderer::default();
+    let mut seen = BTreeSet::new();
+    for minutes in 0..12 {
+        bench.air(Place::Outdoors, -6.0, 80.0);
+        bench.air(Place::Room(0), 16.0, 88.0 - f64::from(minutes));
+        bench.pass(std::time::Duration::from_secs(60));
+        let snapshot = bench.snapshot();
+        let tree = renderer.render(&snapshot, &domain);
+        assert_eq!(tree, tree::render(&snapshot, &domain), "after {minutes} min");
+        seen.insert(tree["homie/5/frosthollow-cellar/outlook/hourly"].payload.clone());
+    }
+    assert!((2..6).contains(&seen.len()), "{} outlooks in 12 min", seen.len());
+    for _ in 0..8 {
+        bench.pass(std::time::Duration::from_secs(60));
+    }
+    let snapshot = bench.snapshot();
+    assert!(snapshot.rooms[0].outlook.is_none(), "its sensors are silent");
+    let tree = renderer.render(&snapshot, &domain);
+    assert!(!tree.contains_key("homie/5/frosthollow-cellar/outlook/hourly"));
+    assert!(!tree.contains_key("homie/5/frosthollow-cellar/outlook/levers"));
+}

@@ -95,11 +95,9 @@ pub(super) const ROWS: &[RoomRow] = &[
         Some(Value::Text(view.state.levers.first()?.sentence(view.voice, view.now)))
     }),
     (row("outlook", "levers", "What would help", Kind::Object, Life::Turn), |view| {
-        view.state.outlook.as_ref()?;
-        Some(Value::Object(crate::wire::levers::object(&view.state.levers, view.voice, view.now).to_string()))
+        Some(Value::Object(view.ahead?.levers.clone()))
     }),
     (row("outlook", "hourly", "Hour by hour", Kind::Object, Life::Turn), |view| {
-        let outlook = view.state.outlook.as_deref()?;
-        Some(Value::Object(crate::wire::outlook::object(outlook, view.voice, view.now).to_string()))
+        Some(Value::Object(view.ahead?.hourly.clone()))
     }),
 ];
