@@ -51,6 +51,8 @@ pub struct Engine {
     told: BTreeMap<(usize, &'static str), Duration>,
     pub(super) watchers: Watchers,
     pub(super) lookout: Lookout,
+    /// Whether the clock was believed at the last turn.
+    pub(super) scored_by_trusted_clock: bool,
     /// Of the site, at the last look.
     pub(super) frost: Option<FrostAhead>,
     pub(super) looked_for_frost: Option<Duration>,
@@ -78,6 +80,7 @@ impl Engine {
         let watchers = Watchers::new(&farm);
         Self {
             lookout: Lookout::new(&farm),
+            scored_by_trusted_clock: false,
             frost: None,
             site: SiteState {
                 outdoors: OutdoorsState::default(),
@@ -212,6 +215,7 @@ impl Engine {
                 self.forecasts.ask_now(now);
                 self.looked_for_frost = None;
                 self.lookout.renew();
+                self.forget_old_clock();
                 // What was valid until a time of the old clock must be said anew in the new one.
                 self.rooms.iter_mut().for_each(RoomMemory::reissue_now);
                 self.set_calendar_ends(now);
@@ -291,6 +295,7 @@ impl Engine {
         self.settle_offset(now);
         self.settle_learned(now);
         self.settle_rooms(now);
+        self.settle_outlook_scores(now);
         self.settle_frost(now);
         self.settle_outlooks(now);
         self.settle_alerts(now, effects);

@@ -12,11 +12,14 @@ use super::{
     core::{Engine, notice},
     event::Effect,
     kept_inputs::{KeptInputs, Restored},
-    room,
+    outlook_score, room,
 };
 use crate::{
     advice::{Alert, AlertKind, Priority, alert::AlertState, alert::Message},
-    model::{Forecast, Identifier, Now, Place, Quantity, Room, Service, persistence::History, score::Score},
+    model::{
+        Forecast, Identifier, Now, Place, Quantity, Room, Service, persistence::History, room_score::Scorer,
+        score::Score,
+    },
     units::AirFlow,
 };
 
@@ -83,6 +86,8 @@ pub struct KeptRoom {
     pub alerts: Vec<KeptAlert>,
     /// What was set.
     pub inputs: KeptInputs,
+    /// How its outlooks have turned out and what is waited for, with a number that stands for what they rest on.
+    pub outlooks: Option<(Scorer, u64)>,
 }
 
 /// An estimate of what a crop gives off.
@@ -132,6 +137,7 @@ impl Engine {
             emission: memory.emission(),
             alerts: memory.state.alerts.iter().filter_map(KeptAlert::of).collect(),
             inputs: self.kept_inputs(Some(index), now),
+            outlooks: Some((memory.scorer.clone(), outlook_score::premise(room))),
         });
         Memory {
             newest: if now.trusted { Some(now.wall) } else { self.newest_kept },
@@ -175,9 +181,15 @@ impl Engine {
         }
         restore_alerts(&mut self.site.alerts, memory.alerts, &mut said);
         said.inputs(self.restore_inputs(None, memory.inputs, now));
-        for kept in memory.rooms {
+        for mut kept in memory.rooms {
+            let (name, outlooks) = (kept.name.clone(), kept.outlooks.take());
             self.restore_room(kept, now, &mut said);
+            let index = self.farm.rooms.iter().position(|room| room.name == name);
+            if let Some((index, outlooks)) = index.zip(outlooks) {
+                self.restore_scorer(index, outlooks, (now, memory.newest));
+            }
         }
+        self.lookout.begin_with(&self.farm);
         changed.extend(said.effects());
         changed
     }

@@ -12,6 +12,7 @@ pub mod kept_inputs;
 pub mod memory;
 mod outdoors;
 mod outlook;
+mod outlook_score;
 mod room;
 mod schedule;
 mod senses;

@@ -150,16 +150,20 @@ impl Lookout {
         self.due[index] = Due::AtOnce;
     }
 
-    /// Rooms that the grower has changed go first.
-    fn compare(&mut self, farm: &Arc<Farm>) {
+    /// Rooms that the grower has changed go first. Gives them.
+    fn compare(&mut self, farm: &Arc<Farm>) -> Vec<usize> {
         if Arc::ptr_eq(&self.farm, farm) {
-            return;
+            return Vec::new();
         }
-        for index in 0..farm.rooms.len() {
-            if self.farm.rooms[index] != farm.rooms[index] {
-                self.hurry(index);
-            }
-        }
+        let changed = (0..farm.rooms.len()).filter(|index| self.farm.rooms[*index] != farm.rooms[*index]);
+        let changed: Vec<_> = changed.collect();
+        changed.iter().for_each(|index| self.hurry(*index));
+        self.farm = Arc::clone(farm);
+        changed
+    }
+
+    /// What was told before this run began is no change.
+    pub fn begin_with(&mut self, farm: &Arc<Farm>) {
         self.farm = Arc::clone(farm);
     }
 
@@ -183,7 +187,8 @@ impl Engine {
     /// Projects one room, where one is due, and takes away what can no longer be said.
     pub(super) fn settle_outlooks(&mut self, now: &Now) {
         let farm = Arc::clone(&self.farm);
-        self.lookout.compare(&farm);
+        let changed = self.lookout.compare(&farm);
+        self.forget_outlooks(&changed);
         for (index, memory) in self.rooms.iter().enumerate() {
             let over = |begun: Begun| begun.is_over(&Begun::of(&memory.state, now));
             if memory.state.outlook.is_some() && self.lookout.begun[index].is_some_and(over) {
@@ -284,6 +289,7 @@ impl Engine {
         if outlook.expected.findings.tank_empty.is_some() {
             outlook.caveats.insert(0, Caveat::TankRefilled);
         }
+        self.keep_outlook(index, &outlook, &projected.trace);
         self.lookout.begun[index] = Some(Begun::of(&self.rooms[index].state, now));
         let first = self.rooms[index].state.outlook.replace(Arc::new(outlook)).is_none();
         self.lookout.traces[index] = Some(Arc::new(projected.trace));

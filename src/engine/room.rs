@@ -20,6 +20,7 @@ use crate::{
         farm::Crop,
         fusion::Spreads,
         outlook::NoOutlook,
+        room_score::{RoomScore, Scorer},
         supply::as_it_enters,
     },
     physics::{BelowFreezing, MoistAir},
@@ -52,6 +53,8 @@ pub(super) struct RoomMemory {
     span: Option<OpenSpan>,
     /// How fast water is drawn.
     pub draw: Draw,
+    /// Keeps what its outlooks say, and scores it.
+    pub scorer: Scorer,
 }
 
 /// A stretch of carbon dioxide readings that an emission estimate is being made from.
@@ -102,6 +105,7 @@ impl RoomMemory {
                 alerts: AlertKind::OF_ROOM.map(Alert::new).to_vec(),
                 inputs: Inputs::default(),
                 tank: None,
+                outlook_score: RoomScore::default(),
                 lives_until: now.elapsed,
             },
             last_flow: None,
@@ -112,6 +116,7 @@ impl RoomMemory {
             emission_at: None,
             span: None,
             draw: Draw { last: now.elapsed, ..Draw::default() },
+            scorer: Scorer::default(),
         }
     }
 

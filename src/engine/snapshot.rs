@@ -10,7 +10,7 @@ use crate::{
     advice::{Alert, Decision, lever::Lever},
     model::{
         Farm, Forecast, Identifier, Measured, Now, Offset, Outlook, Place, Quantity, Reading, Reckoned, Service,
-        Source, Spread, fusion::Spreads, outlook::NoOutlook, score::ServiceScore,
+        Source, Spread, fusion::Spreads, outlook::NoOutlook, room_score::RoomScore, score::ServiceScore,
     },
     physics::MoistAir,
     units::{CarbonDioxide, HumidityRatioDifference, Pressure, RelativeHumidity, Temperature, WaterFlow},
@@ -128,6 +128,8 @@ pub struct RoomState {
     pub inputs: Inputs,
     /// Water in the tank; `None` until somebody has told it.
     pub tank: Option<TankLevel>,
+    /// How its outlooks have turned out.
+    pub outlook_score: RoomScore,
     /// How long the values above may be taken for the present, as [`Now::elapsed`].
     pub lives_until: Duration,
 }

@@ -18,6 +18,7 @@ pub mod persistence;
 pub mod projection;
 pub mod reading;
 pub mod room;
+pub mod room_score;
 pub mod salts;
 pub mod score;
 pub mod settling;

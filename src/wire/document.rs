@@ -16,7 +16,7 @@
 //! alerts[]                name, title, state, shelved_until, raised, sentence
 //! rooms[]                 name, title, temperature, relative_humidity, carbon_dioxide, air, supply, moisture,
 //!                         carbon_dioxide_headroom_parts_per_million, inputs, outlook (see [`super::outlook`]),
-//!                         no_outlook (why there is none), decision, alerts[]
+//!                         outlook_score (see [`super::outlook_score`]), no_outlook (why there is none), decision, alerts[]
 //! sources[]               place, position, quantity, state, fault, value, unit, last_heard_at, accepted, rejected{word: count}
 //! ```
 
@@ -149,6 +149,7 @@ fn room(room: &Room, state: &RoomState, voice: &Voice, now: Timestamp) -> Value 
         "inputs": inputs(room, state),
         "outlook": state.outlook.as_deref().map(|outlook| super::outlook::object(outlook, voice)),
         "levers": super::levers::object(&state.levers, voice, now)["levers"],
+        "outlook_score": super::outlook_score::object(&state.outlook_score),
         "no_outlook": state.no_outlook.map(NoOutlook::sentence),
         "decision": decision(room, &state.decision, voice),
         "alerts": alerts(&state.alerts, voice, now),

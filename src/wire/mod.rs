@@ -12,6 +12,7 @@ pub mod lifecycle;
 pub mod observations;
 pub mod outbox;
 pub mod outlook;
+pub mod outlook_score;
 pub mod score;
 pub mod state_file;
 pub mod topic;

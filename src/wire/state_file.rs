@@ -14,9 +14,11 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 mod inputs;
 mod learned;
+mod outlooks;
 
 use inputs::InputsBody;
 use learned::LearnedBody;
+use outlooks::OutlooksBody;
 
 use super::{description, weather};
 use crate::{
@@ -208,6 +210,8 @@ struct RoomBody {
     alerts: Vec<AlertBody>,
     #[serde(default)]
     inputs: InputsBody,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    outlooks: Option<OutlooksBody>,
 }
 
 #[derive(Debug, Serialize, Deserialize)]
@@ -397,6 +401,7 @@ impl RoomBody {
             }),
             alerts: kept.alerts.iter().map(AlertBody::of).collect(),
             inputs: InputsBody::of(&kept.inputs),
+            outlooks: kept.outlooks.as_ref().map(OutlooksBody::of),
         }
     }
 
@@ -410,6 +415,7 @@ impl RoomBody {
             emission,
             alerts: all(self.alerts, AlertBody::into_kept)?,
             inputs: self.inputs.into_kept()?,
+            outlooks: self.outlooks.map(OutlooksBody::into_kept),
         })
     }
 }

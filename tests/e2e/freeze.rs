@@ -100,7 +100,7 @@ fn a_forecast_freeze_is_announced_with_its_hour_and_what_it_costs() {
 }
 
 /// Topics of what does not happen in this freeze, or needs more than one sensor, or days.
-const ONLY_SOMETIMES: [&str; 12] = [
+const ONLY_SOMETIMES: [&str; 13] = [
     "<site>/forecast/score",
     "<site>-<room>/air/carbon-dioxide-spread",
     "<site>-<room>/air/relative-humidity-spread",
@@ -110,18 +110,29 @@ const ONLY_SOMETIMES: [&str; 12] = [
     "<site>-<room>/outlook/inlet-fog-at",
     "<site>-<room>/outlook/lowest-dew-margin",
     "<site>-<room>/outlook/lowest-dew-margin-at",
+    "<site>-<room>/outlook/score",
     "<site>-<room>/outlook/shortfall-to",
     "<site>-<room>/outlook/standing-mist-at",
     "<site>-<room>/outlook/tank-empty-at",
 ];
 
 /// Metrics of the same.
-const METRICS_ONLY_SOMETIMES: [&str; 8] = [
+const METRICS_ONLY_SOMETIMES: [&str; 18] = [
     "forecast_absolute_error_celsius",
     "forecast_bias_celsius",
     "forecast_humidity_absolute_error_ratio",
     "forecast_humidity_bias_ratio",
     "forecast_score_samples",
+    "outlook_relative_humidity_absolute_error_ratio",
+    "outlook_relative_humidity_bias_ratio",
+    "outlook_relative_humidity_samples",
+    "outlook_temperature_absolute_error_celsius",
+    "outlook_temperature_bias_celsius",
+    "outlook_temperature_samples",
+    "outlook_water_absolute_error_litres",
+    "outlook_water_bias_litres",
+    "outlook_water_drawn_litres",
+    "outlook_water_samples",
     "room_carbon_dioxide_spread_ratio",
     "room_relative_humidity_spread_ratio",
     "room_temperature_spread_celsius",

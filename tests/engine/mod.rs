@@ -13,6 +13,7 @@ mod levers;
 mod limits;
 mod observed;
 mod outlook;
+mod outlook_score;
 mod reasons;
 mod stage;
 mod winter;

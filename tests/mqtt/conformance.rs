@@ -31,7 +31,7 @@ const KNOWN_UNITS: [&str; 10] = ["°C", "°F", "K", "%", "Pa", "ppm", "L", "gal"
 const FREE_UNITS: [&str; 10] = ["g/kg", "gr/lb", "kg/h", "lb/h", "L/h", "gal/h", "m³/h", "cfm", "1/h", "inHg"];
 
 /// What this farm, of which everything is known, has no value for.
-const NOT_HERE: [&str; 2] = ["forecast/score", "-spread"];
+const NOT_HERE: [&str; 2] = ["/score", "-spread"];
 
 /// What a controller finds: the root's identifier, and how many devices, properties and values.
 #[derive(Debug, PartialEq, Eq)]

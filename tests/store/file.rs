@@ -67,6 +67,7 @@ proptest! {
             }),
             alerts: Vec::new(),
             inputs: Default::default(),
+            outlooks: None,
         });
         prop_assert_eq!(settled(&state), state);
     }

@@ -17,6 +17,7 @@ use mistwright::{
     model::{
         Hold, Identifier, Presence, Quantity, Sensor, Service, Stage,
         persistence::{History, HourMean},
+        room_score::{AirSaid, AirScore, Errors, Meter, RoomScore, Scorer, WaterSaid, WaterScore},
         score::{Expectation, LeadScore, Score, ServiceScore},
     },
     units::{AirFlow, CarbonDioxide, RelativeHumidity, Temperature, WaterFlow, WaterVolume},
@@ -65,6 +66,16 @@ pub fn learned(start: Timestamp) -> KeptLearned {
         latitude: 61.2,
         longitude: 21.3,
     }
+}
+
+fn outlooks(start: Timestamp) -> Scorer {
+    let errors = |samples| Errors { samples, bias: -0.25, absolute: 0.5 };
+    let air = AirScore { temperature: errors(9), relative_humidity: errors(7) };
+    let score = RoomScore { air: [air; 5], water: [WaterScore { errors: errors(4), drawn: 60.5 }; 2] };
+    let said = AirSaid { lead: 24, moment: start, celsius: Some(15.75), humidity: None };
+    let heard = AirSaid { celsius: None, humidity: Some(0.875), ..said };
+    let water = WaterSaid { lead: 12, moment: start, litres: 55.5, meter: 1_234.5, unheard: 0.25 };
+    Scorer::new(score, Meter::at(1_240.0625, 0.5), vec![said, heard], vec![water])
 }
 
 /// A state in which everything is used that can be kept.
@@ -129,6 +140,7 @@ pub fn full() -> State {
                     }),
                     shelved: vec![(AlertKind::HumidifierShortfall, moment(1_800_030_000))],
                 },
+                outlooks: Some((outlooks(start), 0xfedc_ba98_7654_3210)),
             }],
             inputs: KeptInputs {
                 shelved: vec![(AlertKind::HardFrost, moment(1_800_040_000))],

@@ -134,6 +134,12 @@ pub struct Trace {
 }
 
 impl Trace {
+    /// Its air at a moment that lies in it.
+    pub fn within(&self, moment: Timestamp, case: Case) -> Option<EnteringAir> {
+        let steps = i32::try_from(self.expected.len()).ok()?;
+        (self.start..=self.start + STEP * steps).contains(&moment).then(|| self.at(moment, case))?
+    }
+
     /// Its air at a moment: that of the step in which the moment lies; before its start the first, after its end the
     /// last. `None` where the trace is empty.
     pub fn at(&self, moment: Timestamp, case: Case) -> Option<EnteringAir> {

@@ -13,6 +13,7 @@ use prometheus::{
 
 use crate::engine::Snapshot;
 
+mod outlook_score;
 mod rooms;
 mod score;
 mod site;
@@ -85,7 +86,7 @@ const fn counter(
 
 /// Every metric of the daemon, in the order in which they are served. The process's own metrics are added where they
 /// are served, because they read the machine.
-pub const METRICS: [&[MetricRow]; 4] = [site::ROWS, score::ROWS, sources::ROWS, rooms::ROWS];
+pub const METRICS: [&[MetricRow]; 5] = [site::ROWS, score::ROWS, sources::ROWS, rooms::ROWS, outlook_score::ROWS];
 
 fn rows() -> impl Iterator<Item = &'static MetricRow> {
     METRICS.into_iter().flatten()

@@ -100,4 +100,7 @@ pub(super) const ROWS: &[RoomRow] = &[
     (row("outlook", "hourly", "Hour by hour", Kind::Object, Life::Turn), |view| {
         Some(Value::Object(view.ahead?.hourly.clone()))
     }),
+    (row("outlook", "score", "How its outlooks have turned out", Kind::Object, Life::Turn), |view| {
+        Some(Value::Object(crate::wire::outlook_score::object(&view.state.outlook_score)?.to_string()))
+    }),
 ];
