@@ -32,8 +32,13 @@ impl Caveat {
             }
             Self::NoFanFeedback => "The fan does not report back: the advised fresh air is taken to flow.".to_owned(),
             Self::SpaceAssumed => {
-                "The space that the room draws its air from is not measured: an assumed state stands in.".to_owned()
+                "A space that the room draws its air from, or stands in, is not measured: an assumed \
+                                   state stands in."
+                    .to_owned()
             }
+            Self::SurroundingsUnknown => "What lies around the room is not measured: it is taken to be as cold as \
+                                          outdoors."
+                .to_owned(),
             Self::EvaporatedFractionAssumed => "How much of the humidifier's water evaporates was not measured: its \
                                                 kind's usual share is taken."
                 .to_owned(),

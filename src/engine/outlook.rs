@@ -353,12 +353,16 @@ impl Engine {
 
     /// What is not known around a shell is taken to be outdoors: the careful guess in winter.
     fn around_feed(&self, room: &Room, now: &Now) -> Option<Source> {
-        let known = match room.shell.around {
-            Around::Outdoors => None,
+        Some(self.surroundings(room, now).unwrap_or(Source::Outdoors))
+    }
+
+    /// What lies around a shell; `None` where it is not known.
+    fn surroundings(&self, room: &Room, now: &Now) -> Option<Source> {
+        match room.shell.around {
+            Around::Outdoors => Some(Source::Outdoors),
             Around::Room(other) => self.room_source(other),
             Around::Space(other) => self.space_source(other, now),
-        };
-        Some(known.unwrap_or(Source::Outdoors))
+        }
     }
 
     fn room_source(&self, index: usize) -> Option<Source> {
@@ -377,9 +381,12 @@ impl Engine {
         Some(Source::Still(EnteringAir { air, carbon_dioxide: self.supply_carbon_dioxide(Intake::Space(index)) }))
     }
 
-    /// Whether the space that a room draws from is not heard, so that an assumed state stands in.
+    /// Whether a space that a room draws from or stands in is not heard, so that an assumed state stands in.
     fn space_is_assumed(&self, room: &Room, now: &Now) -> bool {
-        matches!(room.intake, Intake::Space(from) if self.fuse(Place::Space(from), now).air.is_none())
+        let unheard = |space: usize| self.fuse(Place::Space(space), now).air.is_none();
+        let assumed = |space: usize| self.farm.spaces.get(space).is_some_and(|space| space.assumed.is_some());
+        matches!(room.intake, Intake::Space(from) if unheard(from))
+            || matches!(room.shell.around, Around::Space(around) if unheard(around) && assumed(around))
     }
 
     /// Whether the fan of a room says that it runs.
@@ -410,6 +417,7 @@ impl Engine {
             room.shell.loss.is_none().then_some(Caveat::ShellUnknown),
             (!self.hears_fan(index)).then_some(Caveat::NoFanFeedback),
             self.space_is_assumed(room, now).then_some(Caveat::SpaceAssumed),
+            self.surroundings(room, now).is_none().then_some(Caveat::SurroundingsUnknown),
             humidifier
                 .is_some_and(|humidifier| !humidifier.evaporated_known)
                 .then_some(Caveat::EvaporatedFractionAssumed),

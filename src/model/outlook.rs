@@ -167,8 +167,10 @@ pub enum Caveat {
     ShellUnknown,
     /// The fan does not report: the advised fresh air is taken as given.
     NoFanFeedback,
-    /// The space that the room draws from is not measured: an assumed state stands in.
+    /// A space that the room draws from, or stands in, is not measured: an assumed state stands in.
     SpaceAssumed,
+    /// What lies around the room's shell is not heard, and nothing is assumed of it: outdoor air is taken to.
+    SurroundingsUnknown,
     /// The evaporated fraction is the method's usual one, not measured.
     EvaporatedFractionAssumed,
     /// No sentence about standing mist: no mist limit is known.

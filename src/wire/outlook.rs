@@ -256,6 +256,7 @@ mod tests {
             Caveat::ShellUnknown,
             Caveat::NoFanFeedback,
             Caveat::SpaceAssumed,
+            Caveat::SurroundingsUnknown,
             Caveat::EvaporatedFractionAssumed,
             Caveat::MistUnknown,
         ];

@@ -2,13 +2,13 @@
 
 use std::hint::black_box;
 
-use criterion::Criterion;
 use mistwright::{
     engine::Event,
     model::{Identifier, Measured, Place, Quantity},
 };
 
 use crate::harness::{Bench, farm, room};
+use crate::processor::Criterion;
 
 /// A farm of twenty rooms behind outdoor air, all of whose sensors have spoken.
 pub fn twenty_rooms() -> Bench {

@@ -2,9 +2,10 @@
 
 use std::hint::black_box;
 
-use criterion::Criterion;
 use mistwright::physics::{BelowFreezing, Curve, MoistAir, inlet_fog};
 use mistwright::units::{Pressure, RelativeHumidity, Temperature};
+
+use crate::processor::Criterion;
 
 /// Cold and warm, dry and humid, so that no branch is predicted all the time.
 fn inputs() -> Vec<(Temperature, RelativeHumidity, Pressure)> {

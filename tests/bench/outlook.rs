@@ -2,7 +2,6 @@
 
 use std::hint::black_box;
 
-use criterion::Criterion;
 use jiff::Timestamp;
 use mistwright::{
     advice::{lever, plan},
@@ -20,6 +19,7 @@ use mistwright::{
 };
 
 use crate::harness::{Bench, celsius, farm, flow, percent, ppm, room};
+use crate::processor::Criterion;
 
 /// A room of which everything is known: shell, heater, a wall that gets wet, a sentence about mist, a tank.
 fn known_room() -> Room {

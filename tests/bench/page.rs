@@ -2,10 +2,10 @@
 
 use std::hint::black_box;
 
-use criterion::Criterion;
 use mistwright::view::page::{self, View};
 
 use crate::engine::twenty_rooms;
+use crate::processor::Criterion;
 
 pub fn benches(criterion: &mut Criterion) {
     let snapshot = twenty_rooms().snapshot();

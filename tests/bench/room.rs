@@ -2,7 +2,6 @@
 
 use std::{hint::black_box, time::Duration};
 
-use criterion::Criterion;
 use mistwright::{
     model::{
         FanMoves, Humidifier, HumidifierMethod, Identifier, Room, RoomModel, Species, Stage, Surface, SurfaceKind,
@@ -17,6 +16,8 @@ use mistwright::{
         HeatTransferCoefficient, Mass, Pressure, RelativeHumidity, Temperature, Transmittance, Volume, WaterFlow,
     },
 };
+
+use crate::processor::Criterion;
 
 fn celsius(value: f64) -> Temperature {
     Temperature::from_celsius(value).unwrap()

@@ -2,7 +2,6 @@
 
 use std::hint::black_box;
 
-use criterion::Criterion;
 use mistwright::{
     model::{Identifier, Quantity},
     wire::{
@@ -15,6 +14,8 @@ use mistwright::{
 };
 
 use super::engine::twenty_rooms;
+
+use crate::processor::Criterion;
 
 pub fn benches(criterion: &mut Criterion) {
     let topic = || Topic::new("farm/cellar/climate").unwrap();

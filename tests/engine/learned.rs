@@ -6,7 +6,7 @@ use jiff::SignedDuration;
 use mistwright::{
     advice::AlertKind,
     engine::{Effect, Engine, Event, Memory},
-    model::{Case, Place, Service, score::LEADS},
+    model::{Case, Place, Service, outlook::Caveat, score::LEADS},
     wire::weather::met_norway,
 };
 
@@ -118,6 +118,9 @@ fn a_farm_without_a_service_carries_its_own_last_days_on_and_says_so() {
     assert!(at(Case::Expected) - at(Case::ColderAndDrier) > 4.5, "no forecast is far less certain than one");
     assert_eq!(bench.site_alert(AlertKind::HardFrost), "unknown", "last night's frost, and no word of the next");
     assert_eq!(site.coldest, None);
+    bench.air(Place::Room(0), 16.0, 90.0);
+    let outlook = bench.snapshot().rooms[0].outlook.clone().unwrap();
+    assert!(outlook.caveats.contains(&Caveat::NoForecast), "{:?}", outlook.caveats);
 
     let memory = bench.engine.memory(&bench.now);
     assert!(memory.forecast.is_none(), "it is made anew");

@@ -10,6 +10,7 @@ use mistwright::{
         WaterSupply,
         equipment::{Tempering, Thermostat},
         outlook::{Caveat, NoOutlook, Outlook, Run},
+        shell::Around,
     },
     units::{Fraction, HeatCapacity, HeatFlow, HeatLoss, TemperatureDifference, WaterFlow, WaterVolume},
 };
@@ -278,6 +279,53 @@ fn a_room_that_draws_from_an_unmeasured_space_rests_on_what_that_is_assumed_to_b
     unknown.air(Place::Room(0), 16.0, 90.0);
     unknown.forecast(&[-10.0; 60], 80.0);
     assert_eq!(unknown.snapshot().rooms[0].no_outlook, Some(NoOutlook::NoSupplyAir));
+}
+
+#[test]
+fn what_lies_around_a_room_is_measured_assumed_and_said_so_or_taken_as_outdoors_and_said_so() {
+    let found = |assumed: Option<(f64, f64)>, measured: bool| {
+        let mut room = steady_room();
+        room.shell.loss = HeatLoss::from_watts_per_kelvin(40.0).ok();
+        room.shell.around = Around::Space(0);
+        let mut farm = farm(vec![room]);
+        let assumed = assumed.map(|(temperature, humidity)| (celsius(temperature), percent(humidity)));
+        farm.spaces.push(Space { name: Identifier::new("barn").unwrap(), title: "Barn".to_owned(), assumed });
+        for quantity in [Quantity::Temperature, Quantity::RelativeHumidity] {
+            farm.sources.push(Source::new(Place::Space(0), quantity, Duration::from_secs(300)));
+        }
+        let mut bench = Bench::new(farm);
+        bench.air(Place::Outdoors, -10.0, 80.0);
+        if measured {
+            bench.air(Place::Space(0), 14.0, 50.0);
+        }
+        bench.air(Place::Room(0), 16.0, 90.0);
+        bench.forecast(&[-10.0; 60], 80.0);
+        let outlook = outlook(&bench, 0);
+        let told = [Caveat::SpaceAssumed, Caveat::SurroundingsUnknown].map(|caveat| outlook.caveats.contains(&caveat));
+        (told, outlook.expected.hours[24].temperature.celsius())
+    };
+    let (told, warm) = found(None, true);
+    assert_eq!(told, [false, false]);
+    let (told, assumed) = found(Some((14.0, 50.0)), false);
+    assert_eq!(told, [true, false]);
+    assert!((assumed - warm).abs() < 0.5, "{assumed} °C, {warm} °C");
+    let (told, cold) = found(None, false);
+    assert_eq!(told, [false, true]);
+    assert!(cold < warm - 2.0, "{cold} °C in a barn as cold as outdoors, {warm} °C");
+}
+
+#[test]
+fn a_fan_that_reports_back_is_no_caveat() {
+    let mut farm = farm(vec![steady_room()]);
+    farm.sources.push(Source::new(Place::Room(0), Quantity::FanState, Duration::from_secs(300)));
+    let mut bench = Bench::new(farm);
+    bench.air(Place::Outdoors, -10.0, 80.0);
+    bench.air(Place::Room(0), 16.0, 90.0);
+    bench.forecast(&[-10.0; 60], 80.0);
+    assert!(outlook(&bench, 0).caveats.contains(&Caveat::NoFanFeedback));
+    bench.say(Place::Room(0), Quantity::FanState, 0.5);
+    bench.event(Event::ClockStepped);
+    assert!(!outlook(&bench, 0).caveats.contains(&Caveat::NoFanFeedback));
 }
 
 /// An anteroom of 8 °C, and a room behind it.

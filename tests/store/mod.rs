@@ -75,7 +75,7 @@ fn outlooks(start: Timestamp) -> Scorer {
     let said = AirSaid { lead: 24, moment: start, celsius: Some(15.75), humidity: None };
     let heard = AirSaid { celsius: None, humidity: Some(0.875), ..said };
     let water = WaterSaid { lead: 12, moment: start, litres: 55.5, meter: 1_234.5, unheard: 0.25 };
-    Scorer::new(score, Meter::at(1_240.0625, 0.5), vec![said, heard], vec![water])
+    Scorer::new(score, Meter::at(1_240.25, 0.5), vec![said, heard], vec![water])
 }
 
 /// A state in which everything is used that can be kept.
