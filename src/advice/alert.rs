@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 
 use super::{
     kind::{AlertKind, Delays},
@@ -12,6 +12,9 @@ use crate::{
     model::{Apart, Fault, Now, Quantity, Sensor},
     units::{CarbonDioxide, Temperature, WaterFlow, WaterVolume},
 };
+
+/// People are told of a hard frost again so long before it begins: lines are drained last of all.
+const FROST_AGAIN: SignedDuration = SignedDuration::from_hours(2);
 
 /// How much an alert asks of the grower.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -87,6 +90,16 @@ pub enum Message {
         /// The limit that it passed.
         limit: CarbonDioxide,
     },
+}
+
+impl Message {
+    /// Whether what it warns of begins so soon that people are told again.
+    pub fn presses(&self, now: Timestamp) -> bool {
+        match self {
+            Self::HardFrost { from, .. } => from.duration_since(now) <= FROST_AGAIN,
+            _ => false,
+        }
+    }
 }
 
 /// What the engine finds each turn, before any delay.
@@ -168,6 +181,8 @@ pub struct Alert {
     pub state: AlertState,
     /// Until when it is not shown.
     pub shelf: Option<Shelf>,
+    /// Whether people were reminded, shortly before what it warns of begins.
+    pub reminded: bool,
 }
 
 /// Values of the published enum, in the order of its format.
@@ -177,14 +192,16 @@ pub const PUBLISHED_STATES: [&str; 8] =
 impl Alert {
     /// An alert that nothing is known of yet.
     pub const fn new(kind: AlertKind) -> Self {
-        Self { kind, state: AlertState::Suppressed, shelf: None }
+        Self { kind, state: AlertState::Suppressed, shelf: None, reminded: false }
     }
 
     /// The published word, one of [`PUBLISHED_STATES`].
     pub const fn published(&self) -> &'static str {
-        if self.shelf.is_some() {
-            return "shelved";
-        }
+        if self.shelf.is_some() { "shelved" } else { self.published_below() }
+    }
+
+    /// The same without its shelf.
+    pub const fn published_below(&self) -> &'static str {
         match &self.state {
             AlertState::Normal => "normal",
             AlertState::Pending { .. } => "pending",
@@ -229,14 +246,18 @@ impl Alert {
     }
 
     /// Takes in what this turn found. Returns whether people should be told: once per raise, rise in priority,
-    /// return to normal, and loss of the input of a raised alert.
+    /// return to normal, and loss of the input of a raised alert; and once again shortly before what it warns of begins,
+    /// where it was raised long before.
     pub fn take(&mut self, condition: Condition, now: &Now) -> bool {
         let (was_raised, before) = (self.is_raised(), self.published());
         let delays = self.kind.delays();
         let state = std::mem::replace(&mut self.state, AlertState::Normal);
         self.state = next(state, condition, &delays, now);
         self.shelf = self.shelf.filter(|shelf| shelf.ends > now.elapsed && self.can_be_shelved());
-        was_raised != self.is_raised() || (was_raised && before != self.published())
+        let presses = self.message().is_some_and(|message| message.presses(now.wall));
+        let again = was_raised && presses && !self.reminded;
+        self.reminded = self.is_raised() && (self.reminded || presses);
+        was_raised != self.is_raised() || (was_raised && before != self.published()) || again
     }
 
     /// Whether it is shown to people as raised.

@@ -6,9 +6,11 @@ use std::time::Duration;
 use jiff::Timestamp;
 
 use super::{
-    setpoint::{AirCause, Balance, Decision, LimitedBy, Mode, Reason, Setpoints},
+    cooling::{self, Cooling},
+    setpoint::{AirCause, Balance, Decision, LimitedBy, Mode, Reason, Setpoints, Stands},
     target::{self, Ceiling, Enclosed, HIGHEST_TARGET, Holder, lowest_target},
 };
+pub use crate::model::people::{KEEP_OUT as PEOPLE_KEEP_OUT, LEAVE as PEOPLE_LEAVE, WARN as PEOPLE_WARN};
 use crate::{
     model::{
         Humidifier, Now, Outlook, Presence, Room,
@@ -23,13 +25,6 @@ pub use target::preferred_target;
 /// minutes; a minute is kept back, so that a clock that is being corrected stays within them.
 pub const VALID_FOR: Duration = Duration::from_secs(540);
 
-/// Workplace limit over eight hours in many countries (OSHA, EU indicative, UK EH40), in ppm.
-pub const PEOPLE_WARN: f64 = 5_000.0;
-/// UK EH40's fifteen-minute limit, in ppm: leave and ventilate.
-pub const PEOPLE_LEAVE: f64 = 15_000.0;
-/// NIOSH's short-term limit, in ppm: do not enter.
-pub const PEOPLE_KEEP_OUT: f64 = 30_000.0;
-
 /// Fresh air is planned to hold carbon dioxide at this share of its ceiling.
 pub const PLANNED_SHARE: f64 = 0.8;
 /// From this share of the ceiling on, fresh air is not cut.
@@ -40,10 +35,18 @@ const HOLD_AGAIN_SHARE: f64 = 0.85;
 const SATURATED: f64 = 0.99 - 0.02;
 /// One run and one pause of a humidifier together. The trade keeps such cycles below 15 to 20 minutes (judgement).
 const CYCLE: Duration = Duration::from_secs(900);
+/// Air at or below this, in °C, may freeze a line that hangs in it: pipes at a cold wall are a little colder (common
+/// practice, no source).
+pub const LINE_FREEZES: f64 = 2.0;
 /// Hours ahead of which a reason speaks.
 const LATER_HOURS: usize = 18;
-/// Less air by under this share of the fan's capacity is not worth moving a fan for.
+/// A change of air by under this share of the fan's capacity is not worth moving a fan for.
 const DEADBAND: f64 = 0.05;
+/// A difference of this share of the fan's capacity is told where the fan is not moved for it.
+const WORTH_SAYING: f64 = 0.01;
+/// From this share of the ceiling on, more air is no comfort move any more, however little more: carbon dioxide is above what
+/// was planned by more than a sensor's noise.
+const ABOVE_PLAN_SHARE: f64 = 0.85;
 
 /// What is known of a room when its fresh air is decided.
 #[derive(Debug, Clone, Copy)]
@@ -64,6 +67,10 @@ pub struct AirSituation<'a> {
     pub drawn_by_others: AirFlow,
     /// What was advised last.
     pub last: Option<AirFlow>,
+    /// The air that is drawn in, before any exchanger and heater of the intake, where it is known.
+    pub supply: Option<MoistAir>,
+    /// What was asked for to cool the room, if anything was.
+    pub cooling: Option<Cooling>,
 }
 
 /// Fresh air, and what sets it.
@@ -75,6 +82,8 @@ pub struct AirAdvice {
     pub cause: AirCause,
     /// Whether the crop would need more than the fan can give.
     pub short: bool,
+    /// Whether the fan is left where it is though the balance asks for a little more or less.
+    pub kept: bool,
 }
 
 /// The carbon dioxide ceiling of a room: the crop's limit, and never above what people may breathe all day, unless the
@@ -89,7 +98,15 @@ pub fn ceiling(room: &Room) -> CarbonDioxide {
 
 /// Decides the fresh air: what the balance asks for, or what the grower holds.
 pub fn fresh_air(situation: &AirSituation<'_>) -> AirAdvice {
-    held(by_balance(situation), situation)
+    held(cooled(by_balance(situation), situation), situation)
+}
+
+/// More, where that cools a room that is too warm.
+fn cooled(advised: AirAdvice, situation: &AirSituation<'_>) -> AirAdvice {
+    match cooling::flow(situation, advised.flow).filter(|flow| *flow > advised.flow) {
+        Some(flow) => AirAdvice { flow, cause: AirCause::Cooling, short: false, kept: false },
+        None => advised,
+    }
 }
 
 /// A hold of more air than advised is always free. One of less is followed only where carbon dioxide is heard, is
@@ -115,7 +132,7 @@ fn held(advised: AirAdvice, situation: &AirSituation<'_>) -> AirAdvice {
     if (flow - advised.flow.cubic_metres_per_hour()).abs() < 1e-9 {
         return advised;
     }
-    AirAdvice { flow: AirFlow::clamped(flow), cause: AirCause::Held, short: false }
+    AirAdvice { flow: AirFlow::clamped(flow), cause: AirCause::Held, short: false, kept: false }
 }
 
 fn by_balance(situation: &AirSituation<'_>) -> AirAdvice {
@@ -152,6 +169,7 @@ fn by_balance(situation: &AirSituation<'_>) -> AirAdvice {
         wanted *= (ppm / ceiling.parts_per_million()).min(2.0);
     }
     let before = last.map_or(0.0, AirFlow::cubic_metres_per_hour);
+    let mut kept = false;
     if before > wanted {
         if near_limit {
             (wanted, cause) = (before, AirCause::NearLimit);
@@ -160,15 +178,17 @@ fn by_balance(situation: &AirSituation<'_>) -> AirAdvice {
         } else if room.burner {
             (wanted, cause) = (before, AirCause::Burner);
         } else if before - wanted < DEADBAND * fan.capacity.cubic_metres_per_hour() {
+            kept = before - wanted > WORTH_SAYING * fan.capacity.cubic_metres_per_hour();
             wanted = before;
         }
     } else if near_limit {
         cause = AirCause::NearLimit;
     } else if before >= floor.max(for_others)
-        && believable.is_some_and(|ppm| ppm < planned.parts_per_million())
+        && believable.is_some_and(|ppm| ppm < ABOVE_PLAN_SHARE * ceiling.parts_per_million())
         && wanted - before < DEADBAND * fan.capacity.cubic_metres_per_hour()
     {
         // A comfort move: carbon dioxide is where it was planned to be, and only the estimate behind it moved.
+        kept = wanted - before > WORTH_SAYING * fan.capacity.cubic_metres_per_hour();
         wanted = before;
     }
     let capacity = fan.capacity.cubic_metres_per_hour();
@@ -176,7 +196,7 @@ fn by_balance(situation: &AirSituation<'_>) -> AirAdvice {
     if short {
         (wanted, cause) = (capacity, AirCause::FanFull);
     }
-    AirAdvice { flow: AirFlow::clamped(wanted.max(floor)), cause, short }
+    AirAdvice { flow: AirFlow::clamped(wanted.max(floor)), cause, short, kept }
 }
 
 /// What is known of a room when its humidity is decided.
@@ -190,6 +210,12 @@ pub struct MoistureSituation<'a> {
     pub relative_humidity: Option<RelativeHumidity>,
     /// The wettest that the air may be: it decides whether the humidifier must stand.
     pub wettest: Option<RelativeHumidity>,
+    /// Whether the fan has reported for over two minutes that it stands; without a report it is taken to do as advised.
+    pub fan_off: bool,
+    /// Whether the alert of wet caps stands.
+    pub caps_wet: bool,
+    /// The coldest that the air may be.
+    pub coldest: Option<Temperature>,
     /// Carbon dioxide, if it is believed.
     pub carbon_dioxide: Option<CarbonDioxide>,
     /// State of the air supplied.
@@ -225,8 +251,8 @@ pub struct MoistureAdvice {
     pub duty: Fraction,
     /// Whether the target was lowered to what the humidifier can reach.
     pub lowered: bool,
-    /// Whether the room is too near saturation for more water.
-    pub saturated: bool,
+    /// Why the humidifier must stand, if it must.
+    pub stands: Option<Stands>,
 }
 
 /// Humidity ratio that the supply of `room` must have at least, for the room's own humidifier to hold the preferred
@@ -303,15 +329,29 @@ pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
     }
     let target_ratio = at(target);
     let vapour = inflow.vapour_to(target_ratio, entering);
-    let saturated = situation.wettest.is_some_and(|humidity| humidity.ratio() >= SATURATED);
+    let stands = stands(situation);
     let duty = match possible {
-        Some(possible) if !saturated && !room.told.tank_empty && possible.kilograms_per_hour() > 0.0 => {
+        Some(possible) if stands.is_none() && !room.told.tank_empty && possible.kilograms_per_hour() > 0.0 => {
             Fraction::clamped(vapour.kilograms_per_hour() / possible.kilograms_per_hour())
         }
         _ => Fraction::clamped(0.0),
     };
     let duty = room.humidifier.map_or(duty, |humidifier| switchable(duty, &humidifier));
-    MoistureAdvice { target, ceiling, target_ratio, vapour, possible, duty, lowered, saturated }
+    MoistureAdvice { target, ceiling, target_ratio, vapour, possible, duty, lowered, stands }
+}
+
+/// Why the humidifier must stand. That caps are wet is reckoned, not seen: it counts only down to the band's low end.
+fn stands(situation: &MoistureSituation<'_>) -> Option<Stands> {
+    let at_least = |ratio: f64| situation.wettest.is_some_and(|humidity| humidity.ratio() >= ratio);
+    if at_least(SATURATED) {
+        Some(Stands::Saturated)
+    } else if situation.fan_off {
+        Some(Stands::FanOff)
+    } else if situation.caps_wet && (situation.wettest.is_none() || at_least(lowest_target(situation.room).ratio())) {
+        Some(Stands::CapsWet)
+    } else {
+        None
+    }
 }
 
 /// When the target comes down by a point or more in the next 18 hours, and to what at the lowest.
@@ -330,8 +370,12 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
     let air_changes = air.flow.per(room.volume);
     let limited_by = if air.short {
         LimitedBy::FanCapacity
-    } else if moisture.saturated {
-        LimitedBy::Saturation
+    } else if let Some(stands) = moisture.stands {
+        match stands {
+            Stands::Saturated => LimitedBy::Saturation,
+            Stands::FanOff => LimitedBy::FanOff,
+            Stands::CapsWet => LimitedBy::WetCaps,
+        }
     } else if room.told.tank_empty && moisture.vapour.kilograms_per_hour() > 0.0 {
         LimitedBy::EmptyTank
     } else if moisture.lowered || (moisture.possible.is_none() && moisture.vapour.kilograms_per_hour() > 0.0) {
@@ -341,6 +385,7 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
             Holder::StandingMist => LimitedBy::StandingMist,
             Holder::InletFog => LimitedBy::InletFog,
             Holder::ColdSurface { .. } => LimitedBy::ColdSurface,
+            Holder::WetCaps => LimitedBy::WetCaps,
         }
     } else if air.cause == AirCause::Unknown {
         LimitedBy::UnknownCarbonDioxide
@@ -351,6 +396,7 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
             AirCause::Crop | AirCause::NearLimit => LimitedBy::CarbonDioxide,
             AirCause::Floor => LimitedBy::Floor,
             AirCause::Held => LimitedBy::Hold,
+            AirCause::Cooling => LimitedBy::Temperature,
             _ if room.told.hold.humidity_target.is_some() => LimitedBy::Hold,
             AirCause::Unknown | AirCause::Through | AirCause::Burner | AirCause::FanFull => LimitedBy::Nothing,
         }
@@ -368,6 +414,9 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
         limited_by,
         reason: Reason::Balance(Balance {
             air: air.cause,
+            freezing: situation.coldest.filter(|coldest| may_freeze(room, *coldest)),
+            kept: air.kept,
+            off_band: off_band(situation),
             air_changes,
             carbon_dioxide_limit: ceiling(room),
             carbon_dioxide: situation.carbon_dioxide,
@@ -380,13 +429,25 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
             supply_temperature: situation.supply.temperature(),
             vapour_needed: moisture.vapour,
             vapour_possible: moisture.possible,
-            saturated: moisture.saturated,
+            stands: moisture.stands,
             tank_empty: room.told.tank_empty,
             later: later(situation.outlook, moisture.target),
             target_held: room.told.hold.humidity_target.is_some(),
         }),
         valid_until: now.wall_after(VALID_FOR),
     }
+}
+
+/// Whether the water line of a room's humidifier may freeze in air of this temperature.
+pub fn may_freeze(room: &Room, coldest: Temperature) -> bool {
+    room.humidifier.is_some() && coldest.celsius() <= LINE_FREEZES
+}
+
+/// The room's temperature and the end of its band that it has passed.
+fn off_band(situation: &MoistureSituation<'_>) -> Option<(Temperature, Temperature)> {
+    let (room, band) = (situation.inside.temperature(), situation.room.bands.temperature);
+    situation.room.crop.as_ref()?;
+    if room > band.highest { Some((room, band.highest)) } else { (room < band.lowest).then_some((room, band.lowest)) }
 }
 
 /// All the air there is, because people are in danger.

@@ -31,6 +31,8 @@ pub enum AlertKind {
     TankEmpty,
     /// The heater will not hold the temperature (room).
     HeatShort,
+    /// The humidifier's water line may freeze at its own place (room).
+    LineFreezing,
     /// The coldest surface is wetted, or soon will be (room).
     SurfaceWet,
     /// Fog where the supply mixes in, or soon (room).
@@ -82,10 +84,11 @@ impl AlertKind {
         Self::StorageFailing,
     ];
     /// Alerts of each room.
-    pub const OF_ROOM: [Self; 15] = [
+    pub const OF_ROOM: [Self; 16] = [
         Self::HumidifierShortfall,
         Self::TankEmpty,
         Self::HeatShort,
+        Self::LineFreezing,
         Self::SurfaceWet,
         Self::InletFog,
         Self::CapsWet,
@@ -124,11 +127,12 @@ impl AlertKind {
             Self::HumidifierShortfall => row("humidifier-shortfall", "Humidifier cannot keep up", 0, 1_800),
             Self::TankEmpty => row("tank-empty", "Tank runs out", 0, 1_800),
             Self::HeatShort => row("heat-short", "Room cannot hold its temperature", 0, 1_800),
+            Self::LineFreezing => row("line-freezing", "Water line may freeze", 0, 1_800),
             // A gust through the door wets a window for minutes.
             Self::SurfaceWet => row("surface-wet", "Coldest surface below the dew point", 600, 1_800),
             Self::InletFog => row("inlet-fog", "Fog at the inlet", 600, 1_800),
-            // Commonly taught: dry within two to three hours (from memory, no source).
-            Self::CapsWet => row("caps-wet", "Caps staying wet", 7_200, 1_800),
+            // Commonly taught: dry within two to three hours (from memory, no source). A notice comes an hour before.
+            Self::CapsWet => row("caps-wet", "Caps staying wet", 3_600, 1_800),
             Self::TooDry => row("too-dry", "Air too dry for the crop", 600, 600),
             // A door that stands open for a minute, or a person who breathes on the sensor, is no alert.
             Self::CarbonDioxideCrop => row("carbon-dioxide-crop", "Carbon dioxide above the crop's limit", 300, 300),

@@ -2,8 +2,10 @@
 
 pub mod alert;
 pub mod caveat;
+pub mod cooling;
 pub mod decide;
 pub mod doubt;
+pub mod drying;
 pub mod kind;
 pub mod lever;
 mod mistrust;

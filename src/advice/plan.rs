@@ -20,6 +20,8 @@ pub fn course(view: &View<'_>) -> Course {
         emission: view.emission.unwrap_or(upper),
         drawn_by_others: view.drawn,
         last: Some(view.before),
+        supply: Some(view.supply.air),
+        cooling: None,
     });
     let supplied = Inflow::new(room, air.flow, &view.air, &view.supply.air).supplied;
     let supply = as_it_enters(room, view.supply.air, view.air, supplied);
@@ -28,6 +30,9 @@ pub fn course(view: &View<'_>) -> Course {
         inside: &view.air,
         relative_humidity: None,
         wettest: None,
+        fan_off: false,
+        caps_wet: false,
+        coldest: None,
         carbon_dioxide: view.carbon_dioxide,
         supply: &supply,
         outdoors: view.outdoors.humidity_ratio(),

@@ -6,12 +6,12 @@ use super::{
     alert::Message,
     decide::{PEOPLE_KEEP_OUT, PEOPLE_LEAVE, PEOPLE_WARN},
     mistrust,
-    setpoint::{AirCause, Balance, Decision, Reason},
+    setpoint::{AirCause, Balance, Decision, Reason, Stands},
     target::Holder,
 };
 use crate::{
     model::Sensor,
-    units::{CarbonDioxide, RelativeHumidity, UnitSystem, WaterFlow},
+    units::{CarbonDioxide, RelativeHumidity, Temperature, UnitSystem, WaterFlow},
 };
 
 /// How this farm's people are spoken to: their units and their clock.
@@ -67,8 +67,36 @@ impl Decision {
             Reason::DangerUnknown => "All the air there is: carbon dioxide was dangerous to people when it was last \
                                       heard, and is unknown now. Stay out."
                 .to_owned(),
-            Reason::Balance(balance) => format!("{} {}", air_sentence(balance, voice), water_sentence(balance, voice)),
+            Reason::Balance(balance) => {
+                let said = [
+                    balance.freezing.map_or_else(String::new, |at| freezing_sentence(at, voice)),
+                    air_sentence(balance, voice),
+                    if balance.kept { KEPT.to_owned() } else { String::new() },
+                    warmth_sentence(balance, voice),
+                    water_sentence(balance, voice),
+                ];
+                said.into_iter().filter(|sentence| !sentence.is_empty()).collect::<Vec<_>>().join(" ")
+            }
         }
+    }
+}
+
+/// What comes before everything that needs water.
+fn freezing_sentence(at: Temperature, voice: &Voice) -> String {
+    format!("It is {} here: drain or heat-trace the water line first.", voice.units.temperature(at))
+}
+
+/// A comfort move that is not made.
+const KEPT: &str = "A change of less than 5 % of the fan is not worth moving it for.";
+
+/// That the room has left its temperature band, and by how much, where the fresh air does not say so already.
+fn warmth_sentence(balance: &Balance, voice: &Voice) -> String {
+    let Some((room, end)) = balance.off_band.filter(|_| balance.air != AirCause::Cooling) else { return String::new() };
+    let [at, of] = [room, end].map(|temperature| voice.units.temperature(temperature));
+    if room > end {
+        format!("The room is at {at}, above its highest of {of}, and fresh air cannot cool it as things are.")
+    } else {
+        format!("The room is at {at}, below its lowest of {of}; less air would not be enough for the crop.")
     }
 }
 
@@ -102,6 +130,11 @@ fn air_sentence(balance: &Balance, voice: &Voice) -> String {
         AirCause::Held => {
             format!("Fresh air is held by hand at {changes} (carbon dioxide now {measured}, with a limit of {limit}).")
         }
+        AirCause::Cooling => format!(
+            "The room is too warm, and the air drawn in at {} cools it: fresh air is at {changes}, more than carbon dioxide \
+             (now {measured}) asks for.",
+            voice.units.temperature(balance.supply_temperature)
+        ),
         AirCause::FanFull => format!(
             "The fan gives all it can, {changes}, and the crop would need more to stay well below {limit} \
              (carbon dioxide now {measured})."
@@ -115,8 +148,8 @@ fn water_sentence(balance: &Balance, voice: &Voice) -> String {
     let need = voice.vapour(balance.vapour_needed);
     let needed = balance.vapour_needed.kilograms_per_hour();
     let unheard = if balance.relative_humidity_known { "" } else { " The room's humidity is not heard." };
-    let sentence = if balance.saturated {
-        "The room's air is at saturation, as far as its sensor can tell, so the humidifier stands.".to_owned()
+    let sentence = if let Some(stands) = balance.stands {
+        stands_sentence(stands).to_owned()
     } else if balance.tank_empty && needed > 0.0 {
         format!(
             "Holding {target} with air drawn in at {supply} takes {need} of vapour, but by what was told and drawn since, \
@@ -158,6 +191,19 @@ fn water_sentence(balance: &Balance, voice: &Voice) -> String {
     format!("{sentence}{held}{later}{unheard}{by_hand}")
 }
 
+const fn stands_sentence(stands: Stands) -> &'static str {
+    match stands {
+        Stands::Saturated => {
+            "The room's air is at saturation, as far as its sensor can tell, so the humidifier stands."
+        }
+        Stands::FanOff => {
+            "The fan reports that it stands, so the humidifier stands as well: mist would stay where it is thrown. See now \
+             why the fan is off."
+        }
+        Stands::CapsWet => "The caps have been too wet to dry, so the humidifier stands until the air has dried them.",
+    }
+}
+
 /// Why the target is not the preferred one, and the cure where there is one.
 fn held_sentence(holder: &Holder, balance: &Balance, voice: &Voice) -> String {
     let target = percent(balance.ceiling.target);
@@ -180,6 +226,12 @@ fn held_sentence(holder: &Holder, balance: &Balance, voice: &Voice) -> String {
                 format!(" Fresh air warmed to {} would make none.", voice.units.temperature(to))
             });
             fog + &cure
+        }
+        (Holder::WetCaps, None) => {
+            format!(" Above {target} the air that passes the crop would leave its caps wet, so no more is asked for.")
+        }
+        (Holder::WetCaps, Some(_)) => {
+            format!(" Even at {target} the air is too still to dry the caps: move it more.")
         }
         (Holder::ColdSurface { surface }, None) => format!(
             " The coldest surface is at {} and would get wet above {target}, so no more is asked for.",
@@ -213,13 +265,21 @@ impl Message {
                     voice.units.temperature(*measured)
                 )
             }
-            Self::HardFrost { measured: None, from, coldest_at, coldest } => format!(
-                "Hard frost from {}: {} is forecast for {}. Drain or heat-trace the water lines that can freeze, and \
-                 fill the tanks before then.",
-                voice.time(*from, now),
-                voice.units.temperature(*coldest),
-                voice.time(*coldest_at, now)
-            ),
+            Self::HardFrost { measured: None, from, coldest_at, coldest } => {
+                let (from_text, coldest) = (voice.time(*from, now), voice.units.temperature(*coldest));
+                let ahead = format!("{coldest} is forecast for {}", voice.time(*coldest_at, now));
+                if self.presses(now) {
+                    format!(
+                        "Hard frost within two hours, from {from_text}: {ahead}. Drain or heat-trace the water lines that \
+                         can freeze now, and fill the tanks while the water runs."
+                    )
+                } else {
+                    format!(
+                        "Hard frost from {from_text}: {ahead}. Drain or heat-trace the water lines that can freeze, and \
+                         fill the tanks before then."
+                    )
+                }
+            }
             Self::ForecastOld { fetched: Some(fetched) } => format!(
                 "The last forecast is from {}: no warning of a coming freeze can be given. Look at the network, and \
                  at a forecast elsewhere.",

@@ -56,6 +56,12 @@ pub enum LimitedBy {
     ColdSurface,
     /// The air is so close to saturation, by its sensor, that no more water may be added.
     Saturation,
+    /// The caps have been too wet to dry, so no more water may be added; or they would be at a higher target.
+    WetCaps,
+    /// The fan reports that it stands, so that mist would stay where it is thrown.
+    FanOff,
+    /// The room is above its temperature band, and fresh air cools it.
+    Temperature,
     /// The supply air is as moist as the target: fresh air dries nothing.
     MoistSupply,
     /// Nothing is left in the tank.
@@ -66,7 +72,7 @@ pub enum LimitedBy {
 
 impl LimitedBy {
     /// Every limit.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 17] = [
         Self::Nothing,
         Self::PeopleSafety,
         Self::CarbonDioxide,
@@ -78,6 +84,9 @@ impl LimitedBy {
         Self::InletFog,
         Self::ColdSurface,
         Self::Saturation,
+        Self::WetCaps,
+        Self::FanOff,
+        Self::Temperature,
         Self::MoistSupply,
         Self::EmptyTank,
         Self::Hold,
@@ -97,6 +106,9 @@ impl LimitedBy {
             Self::InletFog => "inlet-fog",
             Self::ColdSurface => "cold-surface",
             Self::Saturation => "saturation",
+            Self::WetCaps => "wet-caps",
+            Self::FanOff => "fan-off",
+            Self::Temperature => "temperature",
             Self::MoistSupply => "moist-supply",
             Self::EmptyTank => "empty-tank",
             Self::Hold => "hold",
@@ -159,6 +171,12 @@ pub enum Reason {
 pub struct Balance {
     /// What sets the fresh air.
     pub air: AirCause,
+    /// How cold it is here, where a humidifier's water line may freeze.
+    pub freezing: Option<Temperature>,
+    /// Whether the fan is left where it is though the balance asks for a little more or less.
+    pub kept: bool,
+    /// The room's temperature and the end of its band that it has passed, if it has.
+    pub off_band: Option<(Temperature, Temperature)>,
     /// The fresh air advised.
     pub air_changes: AirChanges,
     /// The crop's limit.
@@ -182,12 +200,23 @@ pub struct Balance {
     pub vapour_possible: Option<WaterFlow>,
     /// When the target is to come down further, and to what at the lowest, by the expected weather of the next 18 hours.
     pub later: Option<(Timestamp, RelativeHumidity)>,
-    /// Whether the room's air is so near saturation that the humidifier must stand.
-    pub saturated: bool,
+    /// Why the humidifier must stand, if it must.
+    pub stands: Option<Stands>,
     /// Whether nothing is left in the tank.
     pub tank_empty: bool,
     /// Whether the grower holds the target.
     pub target_held: bool,
+}
+
+/// Why a humidifier must stand, whatever the target asks for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stands {
+    /// The air is at saturation, for all that its sensor can tell.
+    Saturated,
+    /// The fan reports that it has stood for over two minutes.
+    FanOff,
+    /// The caps have stayed too wet.
+    CapsWet,
 }
 
 /// What sets the fresh air.
@@ -209,4 +238,6 @@ pub enum AirCause {
     FanFull,
     /// The grower holds it.
     Held,
+    /// The room is too warm, and the air drawn in cools it.
+    Cooling,
 }

@@ -4,6 +4,7 @@
 //! mixing line at the inlet is supersaturated at any humidity that a crop can use, and film walls drip from 25–45 %:
 //! beyond the low end these are reported with their cure, not obeyed.
 
+use super::drying;
 use crate::{
     model::{Room, SurfaceKind},
     physics::{MoistAir, flow, humidify, mixing, surface},
@@ -55,6 +56,8 @@ pub enum Holder {
         /// Its temperature.
         surface: Temperature,
     },
+    /// Above this, the air that passes the crop would no longer dry its caps.
+    WetCaps,
 }
 
 /// The highest target that the room's enclosure allows, and what holds it there.
@@ -84,7 +87,7 @@ pub fn lowest_target(room: &Room) -> RelativeHumidity {
 /// Finds the ceiling. What cannot be reckoned (states outside the equations' range) holds nothing.
 pub fn ceiling(enclosed: &Enclosed<'_>) -> Ceiling {
     let (preferred, lowest) = (enclosed.wish, lowest_target(enclosed.room));
-    let holders = [standing_mist(enclosed), fog_at_inlet(enclosed), cold_surface(enclosed)];
+    let holders = [standing_mist(enclosed), fog_at_inlet(enclosed), cold_surface(enclosed), wet_caps(enclosed)];
     let strictest = holders.into_iter().flatten().min_by(|(a, _), (b, _)| a.ratio().total_cmp(&b.ratio()));
     match strictest.filter(|(allowed, _)| allowed.ratio() < preferred.ratio()) {
         None => Ceiling { target: preferred, holder: None, beyond: None },
@@ -164,6 +167,13 @@ fn cold_surface(enclosed: &Enclosed<'_>) -> Option<(RelativeHumidity, Holder)> {
     let (room, pressure) = (enclosed.inside.temperature(), enclosed.inside.pressure());
     let allowed = surface::highest_dry_humidity(held, room, pressure).ok()?;
     Some((allowed, Holder::ColdSurface { surface: coldest }))
+}
+
+/// Only where there is a crop, and its grower has measured the air's speed at it.
+fn wet_caps(enclosed: &Enclosed<'_>) -> Option<(RelativeHumidity, Holder)> {
+    let speed = enclosed.room.crop.as_ref().and(enclosed.room.air_speed)?;
+    let allowed = drying::highest_humidity(&enclosed.inside, speed).unwrap_or(RelativeHumidity::clamped(0.0));
+    Some((allowed, Holder::WetCaps))
 }
 
 /// Temperature of the coldest surface of a room, by what is known of them: walls and temperature factors in steady

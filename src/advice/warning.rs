@@ -41,8 +41,17 @@ pub enum Warning {
         /// Fresh air at this temperature makes none.
         temper_to: Option<Temperature>,
     },
+    /// The humidifier's water line may freeze.
+    LineFreezing {
+        /// When; `None` is now.
+        at: Option<Timestamp>,
+        /// How cold the air at the line is, or gets.
+        coldest: Temperature,
+    },
     /// The caps have been staying wet.
     CapsWet {
+        /// When they will have stayed wet for two hours; `None` where they have.
+        at: Option<Timestamp>,
         /// What the air is at.
         relative_humidity: RelativeHumidity,
         /// The crop's preferred humidity.
@@ -66,7 +75,7 @@ pub enum Warning {
     ColdSpell {
         /// First hour of it.
         from: Timestamp,
-        /// Hours of the second day in which the humidifier cannot hold the low end of the band.
+        /// Hours of that day in which the humidifier cannot hold the low end of the band.
         hours: u32,
     },
     /// The machine's date is wrong.
@@ -128,13 +137,10 @@ impl Warning {
                 );
                 format!("{when} {cure}")
             }
-            Self::CapsWet { relative_humidity, preferred } => format!(
-                "The air has been too moist for two hours for caps to dry ({}). Look at them with a torch: where they \
-                 shine wet, lower the humidity one to three points below {} and give a little more air, then raise it \
-                 slowly.",
-                percent(*relative_humidity),
-                percent(*preferred)
-            ),
+            Self::LineFreezing { at, coldest } => line_sentence(voice, now, (*at, *coldest)),
+            Self::CapsWet { at, relative_humidity, preferred } => {
+                caps_sentence(voice, now, (*at, *relative_humidity, *preferred))
+            }
             Self::TooDry { relative_humidity, lowest } => format!(
                 "The room is too dry: {}, and the crop needs {} at least. See that the humidifier throws, that its \
                  water runs, and that no door stands open.",
@@ -150,7 +156,7 @@ impl Warning {
             ),
             Self::ColdSpell { from, hours } => format!(
                 "The cold outlasts the equipment: from {} the humidifier cannot hold the low end of the band for {hours} \
-                 of the day's hours. Postpone soaking and pinning, and pick early.",
+                 of 24 hours. Postpone soaking and pinning, and pick early.",
                 voice.time(*from, now)
             ),
             Self::ClockNotTrusted | Self::BrokerLost { .. } | Self::BrokerFlapping { .. } | Self::StorageFailing => {
@@ -181,6 +187,39 @@ impl Warning {
                   space and its permissions."
                 .to_owned(),
         }
+    }
+}
+
+fn line_sentence(voice: &Voice, now: Timestamp, (at, coldest): (Option<Timestamp>, Temperature)) -> String {
+    let coldest = voice.units.temperature(coldest);
+    match at {
+        None => {
+            format!("It is {coldest} here. Drain or heat-trace the humidifier's water line now, before anything else.")
+        }
+        Some(at) => format!(
+            "From {} it gets as cold as {coldest} here. Drain or heat-trace the humidifier's water line before then.",
+            voice.time(at, now)
+        ),
+    }
+}
+
+fn caps_sentence(
+    voice: &Voice,
+    now: Timestamp,
+    (at, humidity, preferred): (Option<Timestamp>, RelativeHumidity, RelativeHumidity),
+) -> String {
+    let [humidity, preferred] = [humidity, preferred].map(|value| format!("{:.0} %", value.percent()));
+    match at {
+        Some(at) => format!(
+            "The air has been too moist for an hour for caps to dry ({humidity}); at {} it will have been two. Give a \
+             little more air, or lower the humidity one to three points below {preferred}, before then.",
+            voice.time(at, now)
+        ),
+        None => format!(
+            "The air has been too moist for two hours for caps to dry ({humidity}). Look at them with a torch: where they \
+             shine wet, lower the humidity one to three points below {preferred} and give a little more air, then raise it \
+             slowly."
+        ),
     }
 }
 

@@ -2,7 +2,10 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::{room::RoomMemory, snapshot::RoomState};
+use super::{
+    room::{CAPS_WET, RoomMemory},
+    snapshot::RoomState,
+};
 use crate::{
     advice::{
         AlertKind, Priority, Warning,
@@ -24,14 +27,9 @@ const DAY: SignedDuration = SignedDuration::from_hours(24);
 const TANK_LEAD: SignedDuration = SignedDuration::from_hours(12);
 /// Wet surfaces and fog are warned of this long ahead.
 const WET_LEAD: SignedDuration = SignedDuration::from_hours(6);
-/// Drying power below which caps stay wet, in mbar·m/min: vapour-pressure deficit times air speed. The trade accepts 4
-/// to 10 (Edwards, quoted by Bowman, ISMS 1989).
-const LEAST_DRYING: f64 = 4.0;
-/// Where no air speed is known, air at or above this dries nothing that a sensor of two points' accuracy can vouch for.
-const WET_AIR: f64 = 0.975;
-/// Once raised, dryness and wetness have to recover by this much to be over, as relative humidity.
+/// Once raised, dryness has to recover by this much to be over, as relative humidity.
 const DEADBAND: f64 = 0.01;
-/// Hours of the second day without the low end of the band that make a cold spell.
+/// Hours of a day without the low end of the band that make a cold spell.
 const SPELL_HOURS: u32 = 12;
 /// Rise in a quarter of an hour, in ppm, that is no noise of a sensor.
 const REAL_RISE: f64 = 100.0;
@@ -56,6 +54,7 @@ impl View<'_> {
             AlertKind::HumidifierShortfall => self.of_humidifier(Self::shortfall),
             AlertKind::TankEmpty => self.of_humidifier(Self::tank_empty),
             AlertKind::HeatShort => self.ahead(Self::heat_short),
+            AlertKind::LineFreezing => self.line_freezing(),
             AlertKind::SurfaceWet => self.surface_wet(),
             AlertKind::InletFog => self.inlet_fog(),
             AlertKind::CapsWet => self.caps_wet(),
@@ -143,6 +142,19 @@ impl View<'_> {
         Some(warning(Priority::Warning, Warning::HeatShort { stretch, coldest }))
     }
 
+    /// Where the humidifier stands, there is its line.
+    fn line_freezing(&self) -> Condition {
+        if let Some(coldest) = self.state().reckoned.coldest.filter(|coldest| decide::may_freeze(self.room, *coldest)) {
+            return warning(Priority::Critical, Warning::LineFreezing { at: None, coldest });
+        }
+        self.of_humidifier(|view, outlook| {
+            let day = || outlook.expected.hours.iter().take(24);
+            let at = day().find(|hour| decide::may_freeze(view.room, hour.temperature))?.start;
+            let coldest = day().map(|hour| hour.temperature).min_by(|a, b| a.celsius().total_cmp(&b.celsius()))?;
+            Some(warning(Priority::Warning, Warning::LineFreezing { at: Some(at), coldest }))
+        })
+    }
+
     fn surface_wet(&self) -> Condition {
         if self.room.shell.surfaces.is_empty() {
             return Condition::Clear;
@@ -185,23 +197,15 @@ impl View<'_> {
         if self.room.crop.is_none() {
             return Condition::Clear;
         }
-        let (Some(air), Some(wettest)) = (self.state().air, self.state().reckoned.wettest) else {
+        let (Some(_), Some(relative_humidity)) = (self.state().air, self.state().reckoned.wettest) else {
             return Condition::Missing;
         };
-        let slack = if self.is_raised(AlertKind::CapsWet) { DEADBAND } else { 0.0 };
-        let wet = match self.room.air_speed {
-            Some(speed) => {
-                // Pa to mbar, m/s to m/min.
-                let drying = air.vapour_pressure_deficit().pascals() / 100.0 * speed.metres_per_second() * 60.0;
-                drying < LEAST_DRYING * (1.0 + 10.0 * slack)
-            }
-            None => wettest.ratio() >= WET_AIR - slack,
-        };
-        if !wet {
-            return Condition::Clear;
-        }
+        let Some(since) = self.memory.caps_wet_since else { return Condition::Clear };
+        let left = CAPS_WET.saturating_sub(self.now.since(since));
         let preferred = target::preferred_target(self.room);
-        warning(Priority::Warning, Warning::CapsWet { relative_humidity: wettest, preferred })
+        let at = (!left.is_zero()).then(|| self.now.wall_after(left));
+        let priority = if at.is_some() { Priority::Notice } else { Priority::Warning };
+        warning(priority, Warning::CapsWet { at, relative_humidity, preferred })
     }
 
     fn too_dry(&self) -> Condition {
@@ -230,15 +234,20 @@ impl View<'_> {
         warning(Priority::Warning, Warning::TooDry { relative_humidity: driest, lowest })
     }
 
+    /// The second day as it is projected, else the third by its steady balance.
     fn cold_spell(&self, outlook: &Outlook) -> Option<Condition> {
-        let second_day = outlook.expected.hours.get(24..)?;
         let below = |hour: &&Hour| {
             hour.shortfall.kilograms_per_hour() > 0.0
                 && hour.humidity_target.ratio() <= target::lowest_target(self.room).ratio() + 0.005
         };
-        let hours = u32::try_from(second_day.iter().filter(below).count()).unwrap_or(0);
-        let from = second_day.iter().find(below)?.start;
-        (hours >= SPELL_HOURS).then(|| warning(Priority::Notice, Warning::ColdSpell { from, hours }))
+        let second_day = outlook.expected.hours.get(24..).unwrap_or_default();
+        let second = second_day
+            .iter()
+            .find(below)
+            .map(|first| (first.start, u32::try_from(second_day.iter().filter(below).count()).unwrap_or(0)));
+        let third = self.memory.third_day.and_then(|day| Some((day.from?, day.hours)));
+        let (from, hours) = [second, third].into_iter().flatten().find(|(_, hours)| *hours >= SPELL_HOURS)?;
+        Some(warning(Priority::Notice, Warning::ColdSpell { from, hours }))
     }
 
     fn carbon_dioxide_crop(&self) -> Condition {

@@ -144,6 +144,7 @@ impl Engine {
         stale
             .chain(alerts.filter_map(Alert::next_deadline))
             .chain(self.rooms.iter().map(RoomMemory::reissue_at))
+            .chain(self.rooms.iter().filter_map(RoomMemory::fan_off_at).filter(|due| *due > now.elapsed))
             .chain(self.forecasts.due_at())
             .chain(self.input_ends())
             .chain([self.lookout.next_deadline(now)])
@@ -298,6 +299,7 @@ impl Engine {
         self.settle_outlook_scores(now);
         self.settle_frost(now);
         self.settle_outlooks(now);
+        self.settle_third_days(now);
         self.settle_alerts(now, effects);
         effects.extend(self.forecasts.due(now).into_iter().map(Effect::FetchForecast));
     }
@@ -313,9 +315,10 @@ impl Engine {
         for index in (0..farm.rooms.len()).rev() {
             let room = &farm.rooms[index];
             let Some(inside) = self.rooms[index].inside(room, self.site.pressure) else { continue };
+            let supply = self.drawn_in(room.intake, now);
             let around = Surroundings {
                 room,
-                supply: None,
+                supply: supply.as_ref(),
                 outdoors: None,
                 shell_faces: None,
                 probe: None,
@@ -340,15 +343,20 @@ impl Engine {
         }
     }
 
+    /// The air where a room draws its own from.
+    fn drawn_in(&self, intake: Intake, now: &Now) -> Option<MoistAir> {
+        match intake {
+            Intake::Outdoors => self.site.outdoors.air,
+            Intake::Room(from) => self.rooms[from].state.air,
+            Intake::Space(from) => self.space_air(from, now),
+        }
+    }
+
     fn settle_moisture(&mut self, index: usize, air: Option<(MoistAir, decide::AirAdvice)>, now: &Now) {
         let farm = Arc::clone(&self.farm);
         let room = &farm.rooms[index];
         let outdoors = self.site.outdoors.air;
-        let supply = match room.intake {
-            Intake::Outdoors => outdoors,
-            Intake::Room(from) => self.rooms[from].state.air,
-            Intake::Space(from) => self.space_air(from, now),
-        };
+        let supply = self.drawn_in(room.intake, now);
         let (shell_faces, probe) = (self.shell_faces(index, now), self.probe(index));
         let needed_behind = self.needed_behind(index);
         let memory = &mut self.rooms[index];

@@ -18,6 +18,7 @@ mod schedule;
 mod senses;
 mod site;
 pub mod snapshot;
+mod spell;
 mod suspicion;
 
 pub use command::{Command, Input};

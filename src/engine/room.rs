@@ -8,11 +8,15 @@ use super::{
     inputs::{Draw, Inputs},
     memory::KeptEmission,
     snapshot::{Moisture, RoomState},
+    spell::ThirdDay,
 };
 use crate::{
     advice::{
         Alert, AlertKind, Decision, Reason,
+        cooling::{self, Cooling},
         decide::{self, AirAdvice, AirSituation, MoistureAdvice, MoistureSituation},
+        drying,
+        setpoint::AirCause,
     },
     model::{
         Now, Reading, Reckoned, Room,
@@ -31,6 +35,17 @@ use crate::{
 const REISSUE: Duration = Duration::from_secs(60);
 /// Stretch of time over which the crop's emission is estimated: several sensor lags, and about one air change.
 const EMISSION_SPAN: Duration = Duration::from_secs(900);
+/// Where no air speed is known, air at or above this dries nothing that a sensor of two points' accuracy can vouch for.
+const WET_AIR: f64 = 0.975;
+/// Caps that have had too moist air for so long have stayed wet.
+pub(super) const CAPS_WET: Duration = Duration::from_secs(7_200);
+/// Once caps are called wet, the air has to be drier by this to be over, as relative humidity.
+const DRIER: f64 = 0.01;
+/// A fan that reports for longer than this that it stands is off.
+const FAN_OFF: Duration = Duration::from_secs(120);
+/// Noise of a carbon dioxide sensor is evened out over this time; that of the supply, which moves slowly, over four times
+/// as long.
+const EVENED_OVER: Duration = Duration::from_secs(240);
 /// See [`RoomMemory::quarter_hour`].
 const QUARTER_HOUR: Duration = Duration::from_secs(900);
 const MINUTE: Duration = Duration::from_secs(60);
@@ -44,6 +59,14 @@ pub(super) struct RoomMemory {
     /// Fresh air advised last.
     pub last_flow: Option<AirFlow>,
     danger: bool,
+    /// The day after those of the outlook.
+    pub third_day: Option<ThirdDay>,
+    /// Since when its air has been too moist for caps to dry.
+    pub caps_wet_since: Option<Duration>,
+    /// The fresh air that cools the room, if any does, and since when.
+    cooling: Option<(AirFlow, Duration)>,
+    /// Since when the fan reports that it stands.
+    fan_off_since: Option<Duration>,
     issued: Option<Duration>,
     emission: Option<f64>,
     /// Carbon dioxide of the last quarter of an hour, minute by minute, the oldest first.
@@ -51,6 +74,10 @@ pub(super) struct RoomMemory {
     /// When it was estimated; `None` where the clock was not trusted then.
     emission_at: Option<Timestamp>,
     span: Option<OpenSpan>,
+    /// Carbon dioxide as a mean over some minutes, with the time of the last reading in it.
+    smooth: Option<(Duration, f64)>,
+    /// Carbon dioxide of the supply, likewise.
+    smooth_supply: Option<(Duration, f64)>,
     /// How fast water is drawn.
     pub draw: Draw,
     /// Keeps what its outlooks say, and scores it.
@@ -110,11 +137,17 @@ impl RoomMemory {
             },
             last_flow: None,
             danger: false,
+            third_day: None,
+            caps_wet_since: None,
+            cooling: None,
+            fan_off_since: None,
             issued: None,
             emission: None,
             lately: VecDeque::new(),
             emission_at: None,
             span: None,
+            smooth: None,
+            smooth_supply: None,
             draw: Draw { last: now.elapsed, ..Draw::default() },
             scorer: Scorer::default(),
         }
@@ -157,6 +190,22 @@ impl RoomMemory {
         }
     }
 
+    /// Notes since when the air has been too moist for caps to dry: by its drying power where the air's speed is known, else
+    /// by its humidity. Once that alert is raised, it takes somewhat drier air to be over.
+    pub fn watch_caps(&mut self, room: &Room, now: &Now) {
+        let slack = if self.is_raised(AlertKind::CapsWet) { DRIER } else { 0.0 };
+        let (air, wettest) = (self.state.air, self.state.reckoned.wettest);
+        let wet = match (air, wettest, room.air_speed) {
+            _ if room.crop.is_none() => false,
+            (Some(air), Some(_), Some(speed)) => {
+                drying::power(&air, speed) < drying::ACCEPTED.start() * (1.0 + 10.0 * slack)
+            }
+            (Some(_), Some(wettest), None) => wettest.ratio() >= WET_AIR - slack,
+            _ => return,
+        };
+        self.caps_wet_since = if wet { self.caps_wet_since.or(Some(now.elapsed)) } else { None };
+    }
+
     /// Notes carbon dioxide, at most once a minute, for [`Self::quarter_hour`].
     pub fn watch_carbon_dioxide(&mut self, now: &Now) {
         let Some(ppm) = self.state.carbon_dioxide.fresh() else {
@@ -175,6 +224,36 @@ impl RoomMemory {
     pub fn quarter_hour(&self, now: &Now) -> Option<(CarbonDioxide, CarbonDioxide)> {
         let (at, before) = self.lately.front()?;
         (now.since(*at) >= QUARTER_HOUR).then_some((*before, self.state.carbon_dioxide.fresh()?))
+    }
+
+    /// Notes what the fan reports of itself; `None` where it reports nothing, and is taken to do as advised.
+    pub fn watch_fan(&mut self, runs: Option<bool>, now: &Now) {
+        self.fan_off_since = match runs {
+            Some(false) => self.fan_off_since.or(Some(now.elapsed)),
+            Some(true) | None => None,
+        };
+    }
+
+    /// Whether the fan has reported for long enough that it stands.
+    fn fan_off(&self, now: &Now) -> bool {
+        self.fan_off_since.is_some_and(|since| now.since(since) > FAN_OFF)
+    }
+
+    /// When that comes to be, as [`Now::elapsed`].
+    pub fn fan_off_at(&self) -> Option<Duration> {
+        self.fan_off_since.map(|since| since + FAN_OFF + Duration::from_millis(1))
+    }
+
+    /// Whether the caps have stayed wet, and are not only on the way there.
+    fn caps_are_wet(&self, now: &Now) -> bool {
+        let mut alerts = self.state.alerts.iter().filter(|alert| alert.kind == AlertKind::CapsWet);
+        self.caps_wet_since.is_some_and(|since| now.since(since) >= CAPS_WET)
+            || alerts.any(|alert| alert.stands() && alert.published_below() != "notice")
+    }
+
+    /// Whether an alert of the room is raised or unknown, shelved or not.
+    fn is_raised(&self, kind: AlertKind) -> bool {
+        self.state.alerts.iter().any(|alert| alert.kind == kind && alert.stands())
     }
 
     /// Whether all the air there is must be advised.
@@ -201,18 +280,30 @@ impl RoomMemory {
 
     /// Decides the fresh air; `None` where nothing is known of the room's air.
     pub fn decide_air(&mut self, around: &Surroundings<'_>, inside: &MoistAir) -> AirAdvice {
-        self.estimate_emission(around, inside);
+        let supply = around.supply_carbon_dioxide.parts_per_million();
+        let supply = evened(&mut self.smooth_supply, supply, around.now.elapsed, 4 * EVENED_OVER);
+        let supply_carbon_dioxide = CarbonDioxide::clamped(supply);
+        self.estimate_emission(&Surroundings { supply_carbon_dioxide, ..*around }, inside);
         let upper = around.room.crop.as_ref().map_or(0.0, |crop| crop.substrate.kilograms() * crop.respiration.upper);
-        decide::fresh_air(&AirSituation {
+        let advice = decide::fresh_air(&AirSituation {
             room: around.room,
             inside,
             carbon_dioxide: self.state.reckoned.carbon_dioxide,
             doubted: self.state.reckoned.carbon_dioxide_doubted,
-            supply_carbon_dioxide: around.supply_carbon_dioxide,
+            supply_carbon_dioxide,
             emission: self.emission.unwrap_or(upper),
             drawn_by_others: around.drawn_by_others,
             last: self.last_flow,
-        })
+            supply: around.supply.copied(),
+            cooling: self
+                .cooling
+                .map(|(flow, since)| Cooling { flow, may_step: around.now.since(since) >= cooling::STEP_EVERY }),
+        });
+        self.cooling = (advice.cause == AirCause::Cooling).then(|| {
+            let since = self.cooling.filter(|(flow, _)| *flow >= advice.flow).map(|(_, since)| since);
+            (advice.flow, since.unwrap_or(around.now.elapsed))
+        });
+        advice
     }
 
     /// The crop's emission from the carbon dioxide balance over the last quarter of an hour, taking the advised fresh
@@ -221,16 +312,17 @@ impl RoomMemory {
     /// its upper value.
     fn estimate_emission(&mut self, around: &Surroundings<'_>, inside: &MoistAir) {
         let (Some(value), Some(at)) = (self.state.carbon_dioxide.fresh(), self.state.carbon_dioxide.at()) else {
-            self.span = None;
+            (self.span, self.smooth) = (None, None);
             return;
         };
+        let smooth = evened(&mut self.smooth, value.parts_per_million(), at, EVENED_OVER);
         let (Some(crop), Some(flow)) = (&around.room.crop, self.last_flow) else { return };
         let ppm = value.parts_per_million();
         let span =
-            self.span.get_or_insert(OpenSpan { since: at, before: ppm, sum: ppm, count: 1.0, flow, last_at: at });
+            self.span.get_or_insert(OpenSpan { since: at, before: smooth, sum: ppm, count: 1.0, flow, last_at: at });
         let moved = (span.flow.cubic_metres_per_hour() - flow.cubic_metres_per_hour()).abs();
         if moved > 0.02 * around.room.fan.capacity.cubic_metres_per_hour() {
-            self.span = Some(OpenSpan { since: at, before: ppm, sum: ppm, count: 1.0, flow, last_at: at });
+            self.span = Some(OpenSpan { since: at, before: smooth, sum: ppm, count: 1.0, flow, last_at: at });
             return;
         }
         if at > span.last_at {
@@ -248,7 +340,7 @@ impl RoomMemory {
             inside,
             &Span {
                 before: span.before,
-                after: ppm,
+                after: smooth,
                 mean: span.sum / span.count,
                 supply: around.supply_carbon_dioxide.parts_per_million(),
                 hours: length.as_secs_f64() / 3_600.0,
@@ -287,6 +379,9 @@ impl RoomMemory {
             inside,
             relative_humidity: self.state.relative_humidity.fresh(),
             wettest: self.state.reckoned.wettest,
+            fan_off: self.fan_off(around.now),
+            caps_wet: self.caps_are_wet(around.now),
+            coldest: self.state.reckoned.coldest,
             carbon_dioxide: self.state.carbon_dioxide.fresh(),
             supply,
             outdoors,
@@ -302,6 +397,16 @@ impl RoomMemory {
     }
 }
 
+/// The mean of what comes in over about `over`: each value has a weight by the time since the one before.
+fn evened(mean: &mut Option<(Duration, f64)>, value: f64, at: Duration, over: Duration) -> f64 {
+    let evened = mean.map_or(value, |(last, before)| {
+        let passed = at.saturating_sub(last).as_secs_f64() / over.as_secs_f64();
+        before + (value - before) * (1.0 - (-passed).exp())
+    });
+    *mean = Some((at, evened));
+    evened
+}
+
 /// Between these, in g/h, an estimate of what `crop` gives off is believed.
 pub(super) fn emission_bounds(crop: &Crop) -> (f64, f64) {
     let middle = crop.substrate.kilograms() * crop.respiration.middle;
@@ -312,7 +417,7 @@ pub(super) fn emission_bounds(crop: &Crop) -> (f64, f64) {
 fn moisture_state(room: &Room, supply: &MoistAir, advice: &MoistureAdvice) -> Moisture {
     let vapour = WaterFlow::clamped(advice.vapour.kilograms_per_hour().max(0.0));
     let drawn = room.humidifier.map(|humidifier| {
-        WaterFlow::clamped(if advice.saturated {
+        WaterFlow::clamped(if advice.stands.is_some() {
             0.0
         } else {
             advice.duty.ratio() * humidifier.output.kilograms_per_hour()
@@ -324,7 +429,9 @@ fn moisture_state(room: &Room, supply: &MoistAir, advice: &MoistureAdvice) -> Mo
 /// Whether two decisions differ by less than a rule engine should be bothered with.
 fn same_advice(old: &Decision, new: &Decision) -> bool {
     let causes = |decision: &Decision| match decision.reason {
-        Reason::Balance(balance) => Some((balance.air, balance.saturated, balance.relative_humidity_known)),
+        Reason::Balance(balance) => {
+            Some((balance.air, balance.stands, balance.freezing.is_some(), balance.relative_humidity_known))
+        }
         _ => None,
     };
     if old.mode != new.mode

@@ -9,12 +9,15 @@ use crate::{
     model::{
         Around, BelowFreezing, Case, Farm, Fused, Measured, Now, Place, Quantity, Reading, Room, Service,
         balance::carbon_dioxide_rise,
+        detect,
         fusion::{self, Moment, Point},
     },
     physics::MoistAir,
     units::{CarbonDioxide, Pressure, RelativeHumidity, Temperature},
 };
 
+/// A fan that reports no more than this share of full speed stands.
+const STANDS_BELOW: f64 = 0.02;
 /// A sensor's clock may be ahead of ours by this much.
 const CLOCKS_APART: Duration = Duration::from_secs(120);
 
@@ -63,6 +66,7 @@ impl Engine {
         let fused = self.fuse(place, now);
         let limit = self.farm.rooms[index].bands.carbon_dioxide_limit;
         let lives_until = self.lives_until(place, now);
+        let fan_runs = self.fan_runs(index);
         let memory = &mut self.rooms[index];
         let state = &mut memory.state;
         state.temperature = fused.temperature;
@@ -76,7 +80,19 @@ impl Engine {
         state.moisture = None;
         state.lives_until = lives_until;
         memory.watch_danger();
+        memory.watch_fan(fan_runs, now);
         memory.watch_carbon_dioxide(now);
+        memory.watch_caps(&self.farm.rooms[index], now);
+    }
+
+    /// Whether the fan of a room runs, by what it reports of itself. A fan that claims to run and is not believed is not
+    /// heard.
+    fn fan_runs(&self, index: usize) -> Option<bool> {
+        let reports = self.at(Place::Room(index)).filter_map(|(_, state)| match state.reading.fresh()? {
+            Measured::FanState(share) => Some(share.ratio() > STANDS_BELOW),
+            _ => None,
+        });
+        reports.reduce(|a, b| a && b)
     }
 
     /// What is believed of the air of a space that is only measured; else what it is assumed to be.
@@ -224,10 +240,14 @@ fn as_pressure(measured: Measured) -> Option<Pressure> {
     if let Measured::Pressure(value) = measured { Some(value) } else { None }
 }
 
-/// What a source says, put right by its calibration; `None` where that cannot be true.
+/// What a source says, put right by its calibration; `None` where that cannot be true. Carbon dioxide above the top of its
+/// scale is taken as that top, and found to be over range.
 pub(super) fn corrected(source: &crate::model::Source, measured: Measured) -> Option<Measured> {
     let corrected = source.calibration.apply(measured);
     let (lowest, highest) = source.range;
+    if detect::tops_out(source) && corrected.base() > highest {
+        return Measured::from_base(source.quantity, highest).ok();
+    }
     (lowest..=highest).contains(&corrected.base()).then_some(corrected)
 }
 

@@ -234,6 +234,8 @@ impl Engine {
             .filter_map(|index| {
                 let source = &self.farm.sources[index];
                 let fault = match self.sources[index].reading {
+                    // The alert for people tells of it: one cause, one alert.
+                    Reading::Suspect { fault: Fault::OverRange, .. } => return None,
                     Reading::Suspect { fault, .. } => fault,
                     Reading::Rejected { at } if now.since(at) <= source.maximum_age => Fault::OutOfRange,
                     _ => return None,

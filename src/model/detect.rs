@@ -11,7 +11,7 @@
 
 use std::time::Duration;
 
-use super::{BelowFreezing, Fault, Now, Place, Quantity, Source, Trail, balance::BELOW_OUTDOOR, fusion};
+use super::{BelowFreezing, Fault, Measured, Now, Place, Quantity, Source, Trail, balance::BELOW_OUTDOOR, fusion};
 use crate::{
     physics::{Curve, MoistAir},
     units::{Pressure, RelativeHumidity, Temperature},
@@ -88,6 +88,13 @@ pub const DETECTORS: &[Detector] = &[
         sign: |scene| refused(scene.trail, scene.source, scene.now),
     },
     Detector {
+        fault: Fault::OverRange,
+        of: &[Quantity::CarbonDioxide],
+        after: Duration::ZERO,
+        until: minutes(1),
+        sign: |scene| tops_out(scene.source) && scene.value >= scene.source.range.1,
+    },
+    Detector {
         fault: Fault::DewPointAboveTemperature,
         of: &[Quantity::DewPoint],
         after: minutes(10),
@@ -161,6 +168,11 @@ pub const DETECTORS: &[Detector] = &[
         sign: |scene| scene.answered == Some(false),
     },
 ];
+
+/// Whether the end of a source's scale is known, so that a value at it means that or anything above.
+pub fn tops_out(source: &Source) -> bool {
+    source.quantity == Quantity::CarbonDioxide && source.range.1 < Measured::bounds(source.quantity).1
+}
 
 /// Message after message refused, for a minute: one bad message between good ones is none of the sensor's faults.
 fn refused(trail: &Trail, source: &Source, now: &Now) -> bool {

@@ -6,6 +6,8 @@
 pub enum Fault {
     /// Message after message is refused: no number, or one that cannot be true.
     OutOfRange,
+    /// Carbon dioxide at or above the top of what the sensor can truthfully say.
+    OverRange,
     /// The value jumped further than air can change.
     ImpossibleStep,
     /// The very same number, again and again, while others move.
@@ -37,8 +39,9 @@ pub enum Fault {
 
 impl Fault {
     /// Every fault, in the order in which the first that holds is blamed.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 15] = [
         Self::OutOfRange,
+        Self::OverRange,
         Self::DewPointAboveTemperature,
         Self::BelowFreezingConvention,
         Self::BelowOutdoorAir,
@@ -58,6 +61,7 @@ impl Fault {
     pub const fn name(self) -> &'static str {
         match self {
             Self::OutOfRange => "out-of-range",
+            Self::OverRange => "over-range",
             Self::ImpossibleStep => "impossible-step",
             Self::Stuck => "stuck",
             Self::Pinned => "pinned",
@@ -78,6 +82,10 @@ impl Fault {
     pub const fn reason(self) -> &'static str {
         match self {
             Self::OutOfRange => "says only what cannot be true: look at the sensor, its wiring and its settings",
+            Self::OverRange => {
+                "is at the top of its scale, so there may be any amount more: ventilate from outside, and stay out until a \
+                 gas alarm has cleared"
+            }
             Self::ImpossibleStep => "jumped further than air can change: see whether it was moved, or is failing",
             Self::Stuck => "repeats the very same number while others move: restart or replace the sensor",
             Self::Pinned => "rests at the top of its scale: dry the sensor in room air and check it with salt",

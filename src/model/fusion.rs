@@ -9,7 +9,7 @@
 
 use std::time::Duration;
 
-use super::{BelowFreezing, Fault, Identifier, Now, Quantity, Reading, balance::BELOW_OUTDOOR, detect};
+use super::{BelowFreezing, Fault, Identifier, Now, Quantity, Reading, balance::BELOW_OUTDOOR, detect, people};
 use crate::{
     physics::MoistAir,
     units::{CarbonDioxide, Pressure, RelativeHumidity, Temperature},
@@ -327,7 +327,12 @@ fn reckoned(points: &[Point], spread: &Spreads, fused: Reading<RelativeHumidity>
         .collect();
     let pair = disputed(spread.carbon_dioxide.as_ref());
     let gas = if pair { highest(&believed) } else { (!believed.is_empty()).then(|| middle(believed.iter().copied())) };
-    let all: Vec<f64> = points.iter().filter_map(|point| worst_gas(&point.carbon_dioxide)).collect();
+    // Beyond the top of a scale there may be any amount more.
+    let for_people = |reading: &Reading<CarbonDioxide>| match reading.fault() {
+        Some(Fault::OverRange) => Some(people::beyond(reading.heard()?).parts_per_million()),
+        _ => worst_gas(reading),
+    };
+    let all: Vec<f64> = points.iter().filter_map(|point| for_people(&point.carbon_dioxide)).collect();
     let suspect = points.iter().any(|point| point.carbon_dioxide.fault().is_some());
     // Age makes no reading believable that is not so when it is fresh.
     let impossible = points

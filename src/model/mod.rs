@@ -14,6 +14,7 @@ pub mod forecast;
 pub mod fusion;
 pub mod identifier;
 pub mod outlook;
+pub mod people;
 pub mod persistence;
 pub mod projection;
 pub mod reading;

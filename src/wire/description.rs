@@ -8,7 +8,7 @@ use serde_json::{Map, Value as Json, json};
 
 use super::{inputs, lifecycle::Device, score, tree::Ahead};
 use crate::{
-    advice::{AlertKind, Decision, LimitedBy, Mode, Voice, alert::PUBLISHED_STATES},
+    advice::{AlertKind, Decision, LimitedBy, Mode, Voice, alert::PUBLISHED_STATES, drying},
     engine::{Input, RoomState, Snapshot},
     model::{Farm, Identifier, Room, Service},
     units::{
@@ -125,6 +125,8 @@ const PRESSURE: Kind = Kind::Number(|units| pressure(units, Pressure::clamped(0.
 const VAPOUR_PRESSURE: Kind = Kind::Number(|units| units.vapour_pressure(VapourPressure::clamped(0.0)));
 /// A share that may be above all.
 const POINTS: Kind = Kind::Number(|_| points(0.0));
+const DRYING_POWER: Kind = Kind::Number(|_| drying_power(0.0));
+const DRYING: Kind = Kind::Word(|| drying::Judgement::ALL.map(drying::Judgement::name).into());
 const CARBON_DIOXIDE: Kind = Kind::Number(|units| units.carbon_dioxide(CarbonDioxide::clamped(0.0)));
 const VAPOUR_FLOW: Kind = Kind::Number(|units| units.vapour_flow(WaterFlow::clamped(0.0)));
 const LIQUID_FLOW: Kind = Kind::Number(|units| units.liquid_flow(WaterFlow::clamped(0.0)));
@@ -201,6 +203,12 @@ const ROOM: &[RoomRow] = &[
     }),
     (row("air", "vapour-pressure-deficit", "Vapour-pressure deficit", VAPOUR_PRESSURE, Life::Reading), |view| {
         Some(Value::Number(view.units.vapour_pressure(view.state.air?.vapour_pressure_deficit())))
+    }),
+    (row("air", "drying-power", "Deficit times air speed at the crop", DRYING_POWER, Life::Reading), |view| {
+        Some(Value::Number(drying_power(drying_of(view)?)))
+    }),
+    (row("air", "drying", "Drying of caps", DRYING, Life::Reading), |view| {
+        Some(Value::Word(drying::judged(drying_of(view)?).name()))
     }),
     (row("air", "carbon-dioxide", "Carbon dioxide", CARBON_DIOXIDE, Life::Reading), |view| {
         Some(Value::Number(view.units.carbon_dioxide(view.state.carbon_dioxide.fresh()?)))
@@ -292,6 +300,17 @@ fn air_flow(units: UnitSystem, value: AirFlow) -> Shown {
 
 fn air_changes(value: AirChanges) -> Shown {
     Shown { value: value.per_hour(), unit: "1/h", decimals: 2 }
+}
+
+/// Where the air's speed at a crop was measured.
+fn drying_of(view: &RoomView<'_>) -> Option<f64> {
+    let speed = view.room.crop.as_ref().and(view.room.air_speed)?;
+    Some(drying::power(&view.state.air?, speed))
+}
+
+/// In the trade's own unit, in both unit systems.
+fn drying_power(value: f64) -> Shown {
+    Shown { value, unit: "mbar·m/min", decimals: 1 }
 }
 
 fn points(share: f64) -> Shown {

@@ -100,8 +100,10 @@ fn a_forecast_freeze_is_announced_with_its_hour_and_what_it_costs() {
 }
 
 /// Topics of what does not happen in this freeze, or needs more than one sensor, or days.
-const ONLY_SOMETIMES: [&str; 13] = [
+const ONLY_SOMETIMES: [&str; 15] = [
     "<site>/forecast/score",
+    "<site>-<room>/air/drying",
+    "<site>-<room>/air/drying-power",
     "<site>-<room>/air/carbon-dioxide-spread",
     "<site>-<room>/air/relative-humidity-spread",
     "<site>-<room>/air/temperature-spread",

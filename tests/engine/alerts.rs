@@ -289,7 +289,7 @@ fn a_tank_that_will_run_out_is_told_with_what_to_add_and_a_mains_never() {
 }
 
 #[test]
-fn wet_caps_take_two_hours_and_dry_air_ten_minutes_to_be_told() {
+fn wet_caps_are_told_an_hour_ahead_and_after_two_hours_and_dry_air_ten_minutes_to_be_told() {
     let state_after = |humidity: f64, length: u64, kind: AlertKind| {
         let mut bench = Bench::new(farm(vec![room()]));
         for _ in 0..length {
@@ -300,7 +300,9 @@ fn wet_caps_take_two_hours_and_dry_air_ten_minutes_to_be_told() {
         }
         bench.room_alert(0, kind)
     };
-    assert_eq!(state_after(98.6, 115, AlertKind::CapsWet), "pending");
+    assert_eq!(state_after(98.6, 55, AlertKind::CapsWet), "pending");
+    assert_eq!(state_after(98.6, 65, AlertKind::CapsWet), "notice");
+    assert_eq!(state_after(98.6, 115, AlertKind::CapsWet), "notice");
     assert_eq!(state_after(98.6, 125, AlertKind::CapsWet), "warning");
     assert_eq!(state_after(93.0, 125, AlertKind::CapsWet), "normal");
     assert_eq!(state_after(80.0, 8, AlertKind::TooDry), "pending");
@@ -317,4 +319,66 @@ fn carbon_dioxide_that_rises_against_the_advised_air_is_told_as_a_fan_that_may_h
         keep_talking(&mut bench, 1, 700.0 + 40.0 * f64::from(minute));
     }
     assert_eq!(bench.room_alert(0, AlertKind::CarbonDioxideRising), "critical");
+}
+
+/// The forecast crosses −4 °C at 02:00; it is told at once, once more from midnight on, and then not again.
+#[test]
+fn a_hard_frost_is_told_again_two_hours_before() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    let falling: Vec<f64> = (0..40).map(|hour| 4.0 - f64::from(hour.min(14))).collect();
+    bench.forecast(&falling, 80.0);
+    bench.notices.clear();
+    let told = |bench: &Bench| bench.notices.iter().filter(|notice| notice.contains("Hard frost")).count();
+    bench.pass(minutes(5 * 60 + 50));
+    assert_eq!(told(&bench), 0, "{:?}", bench.notices);
+    bench.pass(minutes(20));
+    assert_eq!(told(&bench), 1, "{:?}", bench.notices);
+    assert!(bench.notices.iter().any(|notice| notice.contains("within two hours")), "{:?}", bench.notices);
+    bench.pass(minutes(90));
+    assert_eq!(told(&bench), 1, "{:?}", bench.notices);
+    assert_eq!(bench.site_alert(AlertKind::HardFrost), "warning");
+}
+
+#[test]
+fn a_frost_that_comes_within_two_hours_is_told_once() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.forecast(&[-3.0, -5.0, -6.0, -6.0, -6.0], 80.0);
+    bench.pass(minutes(100));
+    assert_eq!(bench.notices.iter().filter(|notice| notice.contains("Hard frost")).count(), 1, "{:?}", bench.notices);
+}
+
+/// A humidifier of 2.7 kg/h of vapour, and a crop that needs 178 m³/h: −25 °C takes 2.2 kg/h at the low end, so the floor is
+/// raised to 300 m³/h, which takes 3.6.
+fn cold_spell_of(weather: impl Fn(u32) -> f64) -> (&'static str, Option<String>) {
+    let mut room = room();
+    room.fan.floor = super::harness::flow(300.0);
+    room.humidifier.as_mut().unwrap().water = WaterSupply::Mains;
+    let mut bench = Bench::new(farm(vec![room]));
+    for minute in 0..50 {
+        if minute % 10 == 0 {
+            let hours: Vec<f64> = (0..96).map(&weather).collect();
+            bench.forecast(&hours, 80.0);
+        }
+        bench.air(Place::Outdoors, weather(0), 80.0);
+        bench.air(Place::Room(0), 16.0, 88.0);
+        bench.say(Place::Room(0), Quantity::CarbonDioxide, 600.0);
+        bench.pass(minutes(1));
+    }
+    let snapshot = bench.snapshot();
+    let alert = snapshot.rooms[0].alerts.iter().find(|alert| alert.kind == AlertKind::ColdSpell).unwrap();
+    (alert.published(), alert.message().map(|message| message.sentence(&snapshot.voice(), bench.now.wall)))
+}
+
+#[test]
+fn a_cold_spell_is_told_one_to_three_days_ahead_with_what_to_postpone() {
+    let cold_from = |from: u32| cold_spell_of(move |hour| if hour >= from { -25.0 } else { 10.0 });
+    let (state, text) = cold_from(24);
+    assert_eq!(state, "notice");
+    assert!(text.as_ref().is_some_and(|text| text.contains("Postpone soaking and pinning")), "{text:?}");
+    // It begins 50 hours from now: only the third day knows it.
+    let (state, text) = cold_from(50);
+    assert_eq!(state, "notice", "{text:?}");
+    assert!(text.is_some_and(|text| text.contains("on Sunday")), "of 15 January at 18:00, a Friday");
+    assert_eq!(cold_from(80).0, "normal");
+    assert_eq!(cold_spell_of(|hour| if (24..30).contains(&hour) { -25.0 } else { 10.0 }).0, "normal");
 }

@@ -377,6 +377,27 @@ fn play(case: &Case) -> String {
     format!("| `{name}` | {} | {} | `sensor-suspect` | {time} |", case.does, case.published.0)
 }
 
+/// A sensor at the top of its scale: what may be beyond it is a matter for people, and one alert says so.
+fn over_range() -> String {
+    let mut sources = with_outdoors(&[Quantity::Temperature, Quantity::RelativeHumidity, Quantity::CarbonDioxide]);
+    sources[2].range.1 = 2_000.0;
+    let mut stage = Stage::new(sources);
+    quietly(&mut stage);
+    let before = raised(&stage.bench.snapshot());
+    for minute in 0..120 {
+        stage.step(|source, honest| Says::Value(if is(source, "carbon-dioxide") { 2_400.0 } else { honest }));
+        let snapshot = stage.bench.snapshot();
+        let new: Vec<_> = raised(&snapshot).into_iter().filter(|kind| !before.contains(kind)).collect();
+        assert_eq!(new, [AlertKind::CarbonDioxidePeople], "minute {minute}: {:?}", stage.bench.notices);
+        let people = snapshot.rooms[0].reckoned.carbon_dioxide_for_people.unwrap();
+        assert!((people.parts_per_million() - 5_000.0).abs() < 1e-9, "{people:?}");
+        gas_withdrawn(&stage);
+    }
+    "| `over-range` | says more than the 2,000 ppm where its scale ends | counts as 5,000 ppm for people; at least the usual air, \
+     never less | `carbon-dioxide-people` | at once |"
+        .to_owned()
+}
+
 fn table() -> String {
     let mut table = String::from(
         "| fault | what the sensor does | what is published | the one alert | after |\n|---|---|---|---|---|\n",
@@ -385,6 +406,7 @@ fn table() -> String {
     for case in cases.iter().flatten() {
         let _ = writeln!(table, "{}", play(case));
     }
+    let _ = writeln!(table, "{}", over_range());
     for fault in Fault::ALL {
         assert!(table.contains(&format!("| `{}` |", fault.name())), "no case shows {fault:?}");
     }

@@ -14,6 +14,7 @@ mod limits;
 mod observed;
 mod outlook;
 mod outlook_score;
+mod protect;
 mod reasons;
 mod stage;
 mod winter;

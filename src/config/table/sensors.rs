@@ -150,7 +150,8 @@ const fn age(path: &'static str) -> Key {
 }
 
 const fn range(path: &'static str) -> Key {
-    let doc = "What the sensor can truthfully say at its place; other numbers are refused.";
+    let doc = "What the sensor can truthfully say at its place; other numbers are refused. Carbon dioxide at `highest` or above \
+               is over range: it counts as the next limit for people (5,000, 15,000 or 30,000 ppm).";
     row(path, Kind::SensorValue, Need::Computed("what any sensor of its kind can say"), doc, "-30 °C")
 }
 
