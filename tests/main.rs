@@ -11,6 +11,7 @@ mod e2e;
 mod engine;
 mod http;
 mod mqtt;
+mod mutations;
 mod physics;
 mod replay;
 mod room;

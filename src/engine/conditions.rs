@@ -23,6 +23,8 @@ use crate::{
 
 /// A shortfall, an empty tank or a cold room further ahead than this may yet be another forecast's.
 const DAY: SignedDuration = SignedDuration::from_hours(24);
+/// What begins so soon is told whatever it rests on.
+const AT_HAND: SignedDuration = SignedDuration::from_hours(2);
 /// The tank is warned of this long ahead: long enough to fill it before bed.
 const TANK_LEAD: SignedDuration = SignedDuration::from_hours(12);
 /// Wet surfaces and fog are warned of this long ahead.
@@ -107,6 +109,9 @@ impl View<'_> {
     fn shortfall(&self, outlook: &Outlook) -> Option<Condition> {
         let found = &outlook.expected.findings;
         let short = found.shortfall.filter(|short| self.within(short.from, DAY))?;
+        if !self.within(short.from, AT_HAND) && self.rests_on_a_guess(outlook, short.worst_at) {
+            return None;
+        }
         Some(Condition::Present(
             Priority::Warning,
             Message::Shortfall {
@@ -117,6 +122,15 @@ impl View<'_> {
                 water: found.water_12_hours,
             },
         ))
+    }
+
+    /// Whether the fresh air of a moment ahead is what the catalogue's upper figure asks for while the crop's own is being
+    /// learned: several times too much, for some crops.
+    fn rests_on_a_guess(&self, outlook: &Outlook, moment: Timestamp) -> bool {
+        let hour = outlook.expected.hours.iter().rev().find(|hour| hour.start <= moment);
+        let floor = self.room.fan.floor.cubic_metres_per_hour();
+        let for_crop = hour.is_some_and(|hour| hour.fresh_air.cubic_metres_per_hour() > 1.01 * floor);
+        for_crop && self.memory.is_learning(self.room, outlook.made, self.now)
     }
 
     fn tank_empty(&self, outlook: &Outlook) -> Option<Condition> {

@@ -43,6 +43,8 @@ pub(super) const CAPS_WET: Duration = Duration::from_secs(7_200);
 const DRIER: f64 = 0.01;
 /// A fan that reports for longer than this that it stands is off.
 const FAN_OFF: Duration = Duration::from_secs(120);
+/// A crop that is heard is known by then.
+const LEARNED_WITHIN: Duration = Duration::from_secs(3_600);
 /// Noise of a carbon dioxide sensor is evened out over this time; that of the supply, which moves slowly, over four times
 /// as long.
 const EVENED_OVER: Duration = Duration::from_secs(240);
@@ -73,6 +75,10 @@ pub(super) struct RoomMemory {
     lately: VecDeque<(Duration, CarbonDioxide)>,
     /// When it was estimated; `None` where the clock was not trusted then.
     emission_at: Option<Timestamp>,
+    /// When it was first estimated, or taken over from an earlier run.
+    emission_since: Option<Timestamp>,
+    /// When all this began.
+    began: Duration,
     span: Option<OpenSpan>,
     /// Carbon dioxide as a mean over some minutes, with the time of the last reading in it.
     smooth: Option<(Duration, f64)>,
@@ -145,6 +151,8 @@ impl RoomMemory {
             emission: None,
             lately: VecDeque::new(),
             emission_at: None,
+            emission_since: None,
+            began: now.elapsed,
             span: None,
             smooth: None,
             smooth_supply: None,
@@ -156,6 +164,7 @@ impl RoomMemory {
     /// The crop has become another one: nothing is known of what it gives off.
     pub fn forget_emission(&mut self) {
         (self.emission, self.emission_at, self.span) = (None, None, None);
+        self.emission_since = None;
     }
 
     /// When the advice must be issued anew, as [`Now::elapsed`].
@@ -271,11 +280,21 @@ impl RoomMemory {
         self.emission
     }
 
+    /// Whether what the crop gives off is being learned, so that an outlook made at `made` rests on the catalogue's upper
+    /// figure and better will be known within the hour.
+    pub fn is_learning(&self, room: &Room, made: Timestamp, now: &Now) -> bool {
+        room.crop.is_some()
+            && self.state.carbon_dioxide.is_fresh()
+            && now.since(self.began) < LEARNED_WITHIN
+            && self.emission_since.is_none_or(|since| made < since)
+    }
+
     /// Takes over what an earlier run has kept.
     pub fn remember(&mut self, danger: bool, emission: Option<KeptEmission>) {
         self.danger = danger;
         self.emission = emission.map(|emission| emission.grams_per_hour);
         self.emission_at = emission.map(|emission| emission.at);
+        self.emission_since = self.emission_at;
     }
 
     /// Decides the fresh air; `None` where nothing is known of the room's air.
@@ -350,6 +369,7 @@ impl RoomMemory {
         let found = found.clamp(lowest, highest);
         self.emission = Some(self.emission.map_or(found, |before| 0.5 * (before + found)));
         self.emission_at = around.now.trusted.then_some(around.now.wall);
+        self.emission_since = self.emission_since.or(self.emission_at);
         self.span = None;
     }
 

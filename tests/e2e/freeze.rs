@@ -100,7 +100,7 @@ fn a_forecast_freeze_is_announced_with_its_hour_and_what_it_costs() {
 }
 
 /// Topics of what does not happen in this freeze, or needs more than one sensor, or days.
-const ONLY_SOMETIMES: [&str; 15] = [
+const ONLY_SOMETIMES: [&str; 17] = [
     "<site>/forecast/score",
     "<site>-<room>/air/drying",
     "<site>-<room>/air/drying-power",
@@ -113,7 +113,9 @@ const ONLY_SOMETIMES: [&str; 15] = [
     "<site>-<room>/outlook/lowest-dew-margin",
     "<site>-<room>/outlook/lowest-dew-margin-at",
     "<site>-<room>/outlook/score",
+    "<site>-<room>/outlook/shortfall-from",
     "<site>-<room>/outlook/shortfall-to",
+    "<site>-<room>/outlook/shortfall-worst",
     "<site>-<room>/outlook/standing-mist-at",
     "<site>-<room>/outlook/tank-empty-at",
 ];
