@@ -17,7 +17,7 @@ use crate::{
         balance::{OUTDOOR_CARBON_DIOXIDE, carbon_dioxide_at},
         outlook::Hour,
     },
-    physics::{BelowFreezing, MoistAir, inlet_fog, surface},
+    physics::{BelowFreezing, MoistAir, mixing, surface},
     units::{CarbonDioxide, RelativeHumidity, Temperature, TemperatureDifference, WaterVolume},
 };
 
@@ -196,10 +196,14 @@ impl View<'_> {
 
     fn inlet_fog(&self) -> Condition {
         let (Some(air), Some(supply)) = (self.state().air, self.state().supply) else { return Condition::Missing };
-        if let Ok(fog) = inlet_fog(supply, air)
-            && fog.worst.is_some()
-        {
-            return warning(Priority::Notice, Warning::InletFog { at: None, temper_to: fog.lowest_clear_supply });
+        let foggy = match mixing::highest_clear_humidity(supply, air) {
+            Ok(Some(clear)) => air.relative_humidity() > clear,
+            Ok(None) => true,
+            Err(_) => false,
+        };
+        if foggy {
+            let temper_to = mixing::lowest_clear_supply(supply, air).ok().flatten();
+            return warning(Priority::Notice, Warning::InletFog { at: None, temper_to });
         }
         self.ahead(|view, outlook| {
             let at = outlook.expected.findings.inlet_fog.filter(|at| view.within(*at, WET_LEAD))?;

@@ -1,9 +1,9 @@
 //! The rooms' outlooks: when each is made anew, from what, and what it rests on.
 //!
-//! One turn projects one room at the most, so that a thousand rooms never hold up a reading. Rooms take turns in
-//! intake order; a room that has come to life, that the grower has changed, or whose intake has just become known goes
-//! first. A room whose air is no longer what its outlook began with, or of which more or less is heard than then, does not
-//! wait for its time. The weather ahead is made once for all of them.
+//! One turn projects one room, of a large farm a hundredth of its rooms, so that a thousand rooms never hold up a reading.
+//! Rooms take turns in intake order; a room that has come to life, that the grower has changed, or whose intake has just
+//! become known goes first. A room whose air is no longer what its outlook began with, or of which more or less is heard
+//! than then, does not wait for its time. The weather ahead is made once for all of them.
 
 use std::{sync::Arc, time::Duration};
 
@@ -34,6 +34,9 @@ const RENEW_EVERY: Duration = Duration::from_secs(600);
 /// Changes of the room's air have one made anew this long after the last one at the soonest: air that swings must not
 /// keep the daemon at work.
 const RENEW_AT_THE_SOONEST: Duration = Duration::from_secs(300);
+/// A turn projects one room, and another one for each so many that the farm has: so the work of a turn grows with the farm as
+/// everything else in it does, and so does that of all rooms together.
+const ROOMS_FOR_A_SECOND: usize = 100;
 /// An outlook begins at most this long before the air that it begins with.
 const WEATHER_SERVES: Duration = Duration::from_secs(120);
 /// Difference between inside and around, in K, from which a probe shows its surface's temperature factor: an error of
@@ -184,7 +187,7 @@ impl Lookout {
 }
 
 impl Engine {
-    /// Projects one room, where one is due, and takes away what can no longer be said.
+    /// Projects a room, where one is due, and takes away what can no longer be said.
     pub(super) fn settle_outlooks(&mut self, now: &Now) {
         let farm = Arc::clone(&self.farm);
         let changed = self.lookout.compare(&farm);
@@ -209,7 +212,8 @@ impl Engine {
                 self.lookout.hurry(index);
             }
         }
-        if let Some(index) = self.lookout.pick() {
+        for _ in 0..=farm.rooms.len() / ROOMS_FOR_A_SECOND {
+            let Some(index) = self.lookout.pick() else { break };
             self.look_ahead(index, now);
         }
     }
