@@ -15,17 +15,16 @@ use super::{
     inputs::{InputCounts, InputsTold},
     kept_inputs::KeptInputs,
     outlook::Lookout,
-    room::{RoomMemory, Surroundings},
+    room::RoomMemory,
     senses,
     site::Troubles,
     snapshot::{OutdoorsState, PressureFrom, RoomState, SiteState, Snapshot, SourceState},
     suspicion::Watchers,
 };
 use crate::{
-    advice::{Alert, AlertKind, Reason, Voice, decide},
+    advice::{Alert, AlertKind, Voice},
     model::{Farm, Intake, Measured, Now, Place, Reading, Service, Source, balance::OUTDOOR_CARBON_DIOXIDE},
-    physics::MoistAir,
-    units::{AirFlow, CarbonDioxide},
+    units::CarbonDioxide,
 };
 
 /// A source without a refusal for this long has recovered.
@@ -56,6 +55,8 @@ pub struct Engine {
     /// Of the site, at the last look.
     pub(super) frost: Option<FrostAhead>,
     pub(super) looked_for_frost: Option<Duration>,
+    /// When the air outdoors was looked at last; `None` where it has to be looked at again.
+    pub(super) looked_outdoors: Option<Duration>,
     pub(super) troubles: Troubles,
     pub(super) started: Duration,
     /// The newest trusted time that an earlier run has seen.
@@ -110,6 +111,7 @@ impl Engine {
             troubles: Troubles::default(),
             watchers,
             looked_for_frost: None,
+            looked_outdoors: None,
             started: now.elapsed,
             newest_kept: None,
             inputs_told: InputsTold::new(),
@@ -203,6 +205,7 @@ impl Engine {
             }
             Event::Connected => {
                 self.site.connected = true;
+                self.touch_all();
                 self.site.connections += 1;
             }
             Event::Disconnected => {
@@ -210,11 +213,13 @@ impl Engine {
                     self.troubles.connection_broke(now);
                 }
                 self.site.connected = false;
+                self.touch_all();
             }
             Event::StateKept { written } => self.troubles.state_lost = !written,
             Event::ClockStepped => {
                 self.forecasts.ask_now(now);
                 self.looked_for_frost = None;
+                self.looked_outdoors = None;
                 self.lookout.renew();
                 self.forget_old_clock();
                 // What was valid until a time of the old clock must be said anew in the new one.
@@ -248,6 +253,7 @@ impl Engine {
         if senses::take_in(state, value, at, now) {
             self.watchers.take(source, &self.farm.sources[source], (measured, value), at);
         }
+        self.touch(self.farm.sources[source].place);
         self.recover(source, now, effects);
     }
 
@@ -265,8 +271,10 @@ impl Engine {
     }
 
     fn take_rejection(&mut self, source: usize, rejection: &Rejection, now: &Now, effects: &mut Vec<Effect>) {
-        let Some(state) = self.sources.get_mut(source) else { return };
+        let Some(place) = self.sources.get(source).map(|state| state.place) else { return };
+        self.touch(place);
         self.watchers.refuse(source, &self.farm.sources[source], now);
+        let state = &mut self.sources[source];
         *state.rejected.entry(rejection.word).or_default() += 1;
         if self.told.insert((source, rejection.word), now.elapsed).is_none() {
             effects.push(notice(
@@ -292,9 +300,11 @@ impl Engine {
         self.settle_suspicion(now);
         self.settle_inputs(now, effects);
         self.settle_forecast(now, effects);
-        self.settle_outdoors(now);
-        self.settle_offset(now);
-        self.settle_learned(now);
+        if self.outdoors_are_due(now) {
+            self.settle_outdoors(now);
+            self.settle_offset(now);
+            self.settle_learned(now);
+        }
         self.settle_rooms(now);
         self.settle_outlook_scores(now);
         self.settle_frost(now);
@@ -302,90 +312,6 @@ impl Engine {
         self.settle_third_days(now);
         self.settle_alerts(now, effects);
         effects.extend(self.forecasts.due(now).into_iter().map(Effect::FetchForecast));
-    }
-
-    fn settle_rooms(&mut self, now: &Now) {
-        let farm = Arc::clone(&self.farm);
-        for index in 0..farm.rooms.len() {
-            self.settle_readings(index, now);
-        }
-        // First the air, from the rooms at the back to those that they draw from.
-        let mut airs = vec![None; farm.rooms.len()];
-        let mut drawn = vec![0.0; farm.rooms.len()];
-        for index in (0..farm.rooms.len()).rev() {
-            let room = &farm.rooms[index];
-            let Some(inside) = self.rooms[index].inside(room, self.site.pressure) else { continue };
-            let supply = self.drawn_in(room.intake, now);
-            let around = Surroundings {
-                room,
-                supply: supply.as_ref(),
-                outdoors: None,
-                shell_faces: None,
-                probe: None,
-                needed_behind: None,
-                supply_carbon_dioxide: self.supply_carbon_dioxide(room.intake),
-                drawn_by_others: AirFlow::clamped(drawn[index]),
-                now,
-            };
-            let advice = self.rooms[index].decide_air(&around, &inside);
-            if let Intake::Room(from) = room.intake {
-                drawn[from] += if self.rooms[index].in_danger() {
-                    room.fan.capacity.cubic_metres_per_hour()
-                } else {
-                    advice.flow.cubic_metres_per_hour()
-                };
-            }
-            airs[index] = Some((inside, advice));
-        }
-        // Then the humidity, from the air outdoors to the rooms at the back.
-        for (index, air) in airs.into_iter().enumerate() {
-            self.settle_moisture(index, air, now);
-        }
-    }
-
-    /// The air where a room draws its own from.
-    fn drawn_in(&self, intake: Intake, now: &Now) -> Option<MoistAir> {
-        match intake {
-            Intake::Outdoors => self.site.outdoors.air,
-            Intake::Room(from) => self.rooms[from].state.air,
-            Intake::Space(from) => self.space_air(from, now),
-        }
-    }
-
-    fn settle_moisture(&mut self, index: usize, air: Option<(MoistAir, decide::AirAdvice)>, now: &Now) {
-        let farm = Arc::clone(&self.farm);
-        let room = &farm.rooms[index];
-        let outdoors = self.site.outdoors.air;
-        let supply = self.drawn_in(room.intake, now);
-        let (shell_faces, probe) = (self.shell_faces(index, now), self.probe(index));
-        let needed_behind = self.needed_behind(index);
-        let memory = &mut self.rooms[index];
-        memory.state.supply = supply;
-        if memory.in_danger() {
-            let reason = memory
-                .state
-                .carbon_dioxide
-                .fresh()
-                .map_or(Reason::DangerUnknown, |measured| Reason::Danger { measured });
-            memory.issue(decide::full_air(room, reason, now), now);
-        } else if !now.trusted {
-            memory.issue(decide::withheld(Reason::ClockNotTrusted, now), now);
-        } else if let Some((inside, advice)) = air {
-            let around = Surroundings {
-                room,
-                supply: supply.as_ref(),
-                outdoors: outdoors.map(|air| air.humidity_ratio()).or(supply.map(|air| air.humidity_ratio())),
-                shell_faces,
-                probe,
-                needed_behind,
-                supply_carbon_dioxide: CarbonDioxide::clamped(OUTDOOR_CARBON_DIOXIDE),
-                drawn_by_others: AirFlow::clamped(0.0),
-                now,
-            };
-            memory.decide_moisture(&around, &inside, advice);
-        } else {
-            memory.issue(decide::withheld(Reason::NoRoomTemperature, now), now);
-        }
     }
 
     fn settle_frost(&mut self, now: &Now) {
@@ -408,6 +334,9 @@ impl Engine {
             }
         }
         for index in 0..self.rooms.len() {
+            if !self.alerts_are_due(index, now) {
+                continue;
+            }
             let room = &self.farm.rooms[index];
             let view = conditions::View {
                 room,
@@ -424,6 +353,16 @@ impl Engine {
                 }
             }
         }
+    }
+
+    /// Whether something has changed for a room's alerts, or one of their delays has run out. What has changed only in this
+    /// turn is looked at for the advice in the next.
+    fn alerts_are_due(&mut self, index: usize, now: &Now) -> bool {
+        let memory = &mut self.rooms[index];
+        let outlook = memory.outlook_changed;
+        memory.touched = std::mem::take(&mut memory.outlook_changed);
+        let delays = memory.state.alerts.iter().filter_map(Alert::next_deadline);
+        memory.looked_at || outlook || delays.min().is_some_and(|due| due <= now.elapsed)
     }
 
     pub(super) fn at(&self, place: Place) -> impl Iterator<Item = (&Source, &SourceState)> {

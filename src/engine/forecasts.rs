@@ -222,6 +222,7 @@ impl Engine {
         if !same || self.site.forecast_fetched != Some(fetched) {
             self.site.forecast_fetched = Some(fetched);
             self.looked_for_frost = None;
+            self.looked_outdoors = None;
             self.lookout.renew();
         }
     }

@@ -291,6 +291,7 @@ impl Engine {
             room.told = Told { presence: inputs.presence.map(|until| until.value), hold, tank_empty };
         }
         self.farm = Arc::new(farm);
+        self.touch_all();
         self.look_again();
     }
 }

@@ -20,6 +20,7 @@ mod site;
 pub mod snapshot;
 mod spell;
 mod suspicion;
+mod turn;
 
 pub use command::{Command, Input};
 pub use core::Engine;

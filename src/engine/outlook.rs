@@ -11,7 +11,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::{core::Engine, snapshot::RoomState};
 use crate::{
-    advice::{decide, lever, plan},
+    advice::{lever, plan},
     model::{
         Case, FanMoves, Farm, Intake, Now, Outlook, Place, Quantity, Room, Service, WaterSupply,
         balance::OUTDOOR_CARBON_DIOXIDE,
@@ -201,7 +201,9 @@ impl Engine {
         self.settle_weather(now);
         for index in 0..farm.rooms.len() {
             let missing = self.no_outlook(index, now);
-            let state = &mut self.rooms[index].state;
+            let memory = &mut self.rooms[index];
+            let state = &mut memory.state;
+            memory.outlook_changed = state.no_outlook != missing;
             state.no_outlook = missing;
             if missing.is_some() {
                 state.outlook = None;
@@ -296,6 +298,7 @@ impl Engine {
         self.keep_outlook(index, &outlook, &projected.trace);
         self.lookout.begun[index] = Some(Begun::of(&self.rooms[index].state, now));
         let first = self.rooms[index].state.outlook.replace(Arc::new(outlook)).is_none();
+        self.rooms[index].outlook_changed = true;
         self.lookout.traces[index] = Some(Arc::new(projected.trace));
         // What this room draws was guessed until now.
         if let (true, Intake::Room(from)) = (first, room.intake) {
@@ -325,11 +328,7 @@ impl Engine {
 
     /// What the supply of the rooms behind `index` must hold for their own humidifiers to do, as they stand now.
     pub(super) fn needed_behind(&self, index: usize) -> Option<HumidityRatio> {
-        let needs = self.lookout.behind[index].iter().filter_map(|behind| {
-            let (room, memory) = (&self.farm.rooms[*behind], &self.rooms[*behind]);
-            let inside = memory.inside(room, self.site.pressure)?;
-            Some(decide::supply_needed(room, &inside, memory.last_flow.unwrap_or(room.fan.usual)))
-        });
+        let needs = self.lookout.behind[index].iter().filter_map(|behind| self.rooms[*behind].supply_needed);
         needs.max_by(|a, b| a.kilograms_per_kilogram().total_cmp(&b.kilograms_per_kilogram()))
     }
 

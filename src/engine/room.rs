@@ -9,6 +9,7 @@ use super::{
     memory::KeptEmission,
     snapshot::{Moisture, RoomState},
     spell::ThirdDay,
+    turn::Seen,
 };
 use crate::{
     advice::{
@@ -88,6 +89,18 @@ pub(super) struct RoomMemory {
     pub draw: Draw,
     /// Keeps what its outlooks say, and scores it.
     pub scorer: Scorer,
+    /// What surrounded it when it was looked at last.
+    pub seen: Option<Seen>,
+    /// Whether it has to be looked at in the next turn.
+    pub touched: bool,
+    /// Whether it is looked at in this turn.
+    pub looked_at: bool,
+    /// Whether its hours ahead have changed in this turn.
+    pub outlook_changed: bool,
+    /// Its air and the fresh air decided when it was looked at last; `None` where nothing was known of its air.
+    pub air_decided: Option<(MoistAir, AirAdvice)>,
+    /// What its supply must hold for its own humidifier to do, where it draws from another room.
+    pub supply_needed: Option<HumidityRatio>,
 }
 
 /// A stretch of carbon dioxide readings that an emission estimate is being made from.
@@ -158,6 +171,12 @@ impl RoomMemory {
             smooth_supply: None,
             draw: Draw { last: now.elapsed, ..Draw::default() },
             scorer: Scorer::default(),
+            seen: None,
+            touched: true,
+            looked_at: false,
+            outlook_changed: false,
+            air_decided: None,
+            supply_needed: None,
         }
     }
 

@@ -214,8 +214,13 @@ impl Engine {
     /// Lets every reading grow older.
     pub(super) fn age_readings(&mut self, now: &Now) {
         let farm: Arc<Farm> = Arc::clone(&self.farm);
-        for (state, source) in self.sources.iter_mut().zip(&farm.sources) {
-            state.reading = state.reading.aged(source.maximum_age, now);
+        for (index, source) in farm.sources.iter().enumerate() {
+            let state = &mut self.sources[index];
+            let before = state.reading;
+            state.reading = before.aged(source.maximum_age, now);
+            if std::mem::discriminant(&before) != std::mem::discriminant(&state.reading) {
+                self.touch(source.place);
+            }
         }
     }
 }

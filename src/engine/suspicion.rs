@@ -86,12 +86,16 @@ impl Engine {
             _ => self.watchers.watches[index].take_silence(source, now),
         };
         let refused = self.watchers.watches[index].trail.refused;
-        self.sources[index].reading = match (fault, refused, reading) {
+        let reading = match (fault, refused, reading) {
             (Some(Fault::OutOfRange), Some(refused), _) => Reading::Rejected { at: refused.last },
             (Some(fault), _, reading) => reading.suspected(fault),
             (None, _, Reading::Suspect { value, at, .. }) => Reading::Fresh { value, at }.aged(source.maximum_age, now),
             (None, _, reading) => reading,
         };
+        let before = std::mem::replace(&mut self.sources[index].reading, reading);
+        if before != reading {
+            self.touch(source.place);
+        }
     }
 
     /// What the believed sensors of the same quantity say at other positions, as this one should say it.

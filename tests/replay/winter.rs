@@ -61,7 +61,7 @@ rooms:
       heat-loss: 45 W/K
       fabric: 3 MJ/K
       surfaces:
-        north-wall: {{area: 18 m², transmittance: 0.6 W/m²K}}
+        north-wall: {{wall: {{area: 18 m², u-value: 0.6 W/m²K}}}}
     heater: {{power: 12 kW, setting: 16 °C}}
 {crop}{bands}    fan: {{{fan}}}
     humidifier: {{method: ultrasonic, output: 8 L/h, evaporated-fraction: 85 %, water: 200 L}}
@@ -131,7 +131,7 @@ pub fn forecasts(days: i64, out: &mut impl Write) -> io::Result<()> {
         if hour % 6 == 0 {
             chance = Chance::new(600 + hour as u64);
         }
-        if station.at(at).is_none() {
+        if station.at(at - SignedDuration::from_hours(1)).is_none() {
             continue;
         }
         let steps: Vec<String> = station
