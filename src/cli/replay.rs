@@ -16,7 +16,10 @@ use jiff::{
 };
 
 use super::{BAD_INPUT, FAILED};
-use crate::config::{self, Config};
+use crate::{
+    config::{self, Config},
+    model::Farm,
+};
 
 mod bad;
 mod course;
@@ -26,6 +29,8 @@ mod progress;
 mod report;
 mod setup;
 mod tally;
+mod twin;
+mod what_if;
 mod write;
 
 use course::Outlets;
@@ -34,6 +39,8 @@ use lines::Unreadable;
 use progress::Progress;
 use setup::Setup;
 use tally::Tally;
+use twin::Twin;
+use what_if::WhatIf;
 use write::Writer;
 
 /// Run a recorded log through the same engine as the daemon, at full speed, and say what came of it: alerts with their
@@ -62,6 +69,10 @@ pub(super) struct ReplayArguments {
     /// Take the observations as a forecast that was always right. Warnings then come earlier than any real forecast allows.
     #[arg(long, requires = "observations", conflicts_with = "forecasts")]
     foresight: bool,
+    /// Compare with another configuration of the farm: both are lived through by the room model, with the recorded weather,
+    /// forecasts and settings.
+    #[arg(long, value_name = "CONFIG")]
+    what_if: Option<PathBuf>,
     /// Begin at this moment: 2027-01-15T18:00:00Z, or a date and time of the farm's own, as 2027-01-15 or 2027-01-15T20:00.
     #[arg(long, value_name = "TIME")]
     from: Option<String>,
@@ -97,14 +108,14 @@ enum Failure {
     Nothing(String),
     #[error("What was replayed cannot be written: {0}")]
     Write(#[from] io::Error),
-    #[error("The reader has ended by itself; this is a defect of the program.")]
-    Reader,
+    #[error("A thread has ended by itself; this is a defect of the program.")]
+    Ended,
 }
 
 impl Failure {
     const fn code(&self) -> u8 {
         match self {
-            Self::Write(_) | Self::Reader => FAILED,
+            Self::Write(_) | Self::Ended => FAILED,
             _ => BAD_INPUT,
         }
     }
@@ -137,9 +148,27 @@ fn replay(arguments: &ReplayArguments) -> Result<(), Failure> {
             Some(Writer::new(out, setup.domain.clone()))
         }
     };
-    let (tally, counts) = through(&setup, arguments, selected, writer)?;
+    let other = match &arguments.what_if {
+        Some(path) => Some((path.display().to_string(), Arc::new(configuration(path)?.farm))),
+        None => None,
+    };
+    let Through { tally, counts, twins } =
+        through(&setup, arguments, selected, (writer, other.as_ref().map(|(_, farm)| farm)))?;
     let replayed = report::Replayed { farm: &setup.farm, tally: &tally, counts: &counts, assumed: &setup.assumed };
-    let text = if arguments.json { report::json(&replayed).to_string() + "\n" } else { report::text(&replayed) };
+    let what_if = match (&other, &twins[..]) {
+        (Some((file, _)), [as_configured, changed]) => Some(WhatIf { as_configured, changed, recorded: &tally, file }),
+        _ => None,
+    };
+    let text = if arguments.json {
+        let mut summary = report::json(&replayed);
+        if let Some(what_if) = &what_if {
+            summary["what_if"] = what_if::json(what_if);
+        }
+        summary.to_string() + "\n"
+    } else {
+        let compared = what_if.as_ref().map(|what_if| what_if::text(what_if, setup.farm.site.units));
+        report::text(&replayed) + &compared.unwrap_or_default()
+    };
     if arguments.write.as_ref().is_some_and(|path| path.as_os_str() == "-") {
         io::stderr().write_all(text.as_bytes())?;
     } else {
@@ -148,35 +177,50 @@ fn replay(arguments: &ReplayArguments) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Reads in one thread and lives through it in this one.
+/// What came of it.
+struct Through {
+    tally: Tally,
+    counts: Counts,
+    /// The farm as configured and as changed, where they are compared.
+    twins: Vec<Twin>,
+}
+
+/// Reads in one thread, lives through it in this one, and compares in a third.
 fn through(
     setup: &Setup,
     arguments: &ReplayArguments,
     selected: (Option<Timestamp>, Option<Timestamp>),
-    writer: Option<Writer>,
-) -> Result<(Tally, Counts), Failure> {
+    (writer, other): (Option<Writer>, Option<&Arc<Farm>>),
+) -> Result<Through, Failure> {
     let read = Arc::<AtomicU64>::default();
     let progress = Progress::new(setup.farm.site.time_zone.clone(), Arc::clone(&read), size(&arguments.logs));
     let sources = setup.sources(arguments, selected, read);
     let mut outlets = Outlets { writer, progress };
     let (sender, heard) = mpsc::sync_channel(WAITING_BATCHES);
-    let (tally, counts) = std::thread::scope(|scope| {
+    let (copies, copied) = mpsc::sync_channel(WAITING_BATCHES);
+    let (tally, counts, twins) = std::thread::scope(|scope| {
+        let twins = other.map(|other| {
+            let farms = [Arc::clone(&setup.farm), Arc::clone(other)];
+            scope.spawn(move || twin::run(&farms, &setup.farm, setup.services, &copied))
+        });
+        let copies = twins.is_some().then_some(copies);
         let reader = scope.spawn(|| {
-            // Moved in, so that the other end hears when it is over.
-            let sender = sender;
-            input::read(&sources, &sender)
+            // Moved in, so that the other ends hear when it is over.
+            let listeners = [Some(sender), copies];
+            input::read(&sources, &listeners.into_iter().flatten().collect::<Vec<_>>())
         });
         let tally = course::run(&setup.farm, setup.services, &heard, &mut outlets);
         // A reader that is still at it ends when nobody listens.
         drop(heard);
-        (tally, reader.join())
+        (tally, reader.join(), twins.map(std::thread::ScopedJoinHandle::join))
     });
-    let counts = counts.map_err(|_| Failure::Reader)??;
+    let counts = counts.map_err(|_| Failure::Ended)??;
     let tally = tally?.ok_or_else(|| Failure::Nothing(report::why_nothing(&counts)))?;
+    let twins = twins.transpose().map_err(|_| Failure::Ended)?.unwrap_or_default();
     if let Some(writer) = outlets.writer {
         writer.end()?;
     }
-    Ok((tally, counts))
+    Ok(Through { tally, counts, twins })
 }
 
 /// Batches that may wait for the engine.

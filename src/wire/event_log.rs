@@ -158,10 +158,14 @@ fn unquoted(text: &str) -> (String, &str) {
     (field, "")
 }
 
-/// ISO 8601 with an offset, with or without a colon in it, or seconds since 1970.
+/// ISO 8601 with an offset, with or without a colon in it, or seconds since 1970. Mosquitto 2.0 writes a `Z` before the
+/// offset, whatever the offset is.
 pub(super) fn time(text: &str) -> Result<Timestamp, BadLine> {
     static PARSER: DateTimeParser = DateTimeParser::new();
     let text = text.trim();
+    let without = text.split_once("Z+").map(|(time, offset)| format!("{time}+{offset}"));
+    let without = without.or_else(|| text.split_once("Z-").map(|(time, offset)| format!("{time}-{offset}")));
+    let text = without.as_deref().unwrap_or(text);
     if let Ok(at) = PARSER.parse_timestamp(text) {
         return Ok(at);
     }
@@ -202,6 +206,10 @@ mod tests {
         let read = read(line).unwrap();
         assert_eq!(read.at, at("2027-01-15T18:00:00.25Z"));
         assert_eq!((read.topic.as_str(), read.payload.as_str(), read.retained), ("sensors/hall", "16.5", true));
+        for tst in ["2027-01-15T18:00:00.250000Z+0000", "2027-01-15T12:00:00.250000Z-0600", "1800036000.25"] {
+            let line = format!(r#"{{"tst":"{tst}","topic":"a","payload":""}}"#);
+            assert_eq!(super::read(&line).unwrap().at, read.at, "{tst}");
+        }
         for (payload, text) in
             [(r#""{\"t\":1}""#, r#"{"t":1}"#), (r#"{"t":1}"#, r#"{"t":1}"#), ("16.5", "16.5"), ("null", "")]
         {

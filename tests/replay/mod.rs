@@ -1,8 +1,10 @@
 //! `mistwright replay`: the real binary on real files.
 
 mod clock;
+mod live;
 mod reading;
 mod summary;
+mod what_if;
 
 use std::{
     fs,
@@ -63,7 +65,7 @@ impl Line {
     /// As `mosquitto_sub -F %j` prints it.
     pub fn json(&self) -> String {
         serde_json::json!({
-            "tst": self.at.strftime("%Y-%m-%dT%H:%M:%S%.6f+0000").to_string(), "topic": self.topic, "qos": 0,
+            "tst": self.at.strftime("%Y-%m-%dT%H:%M:%S%.6fZ+0000").to_string(), "topic": self.topic, "qos": 0,
             "retain": u8::from(self.retained), "payloadlen": self.payload.len(), "payload": self.payload,
         })
         .to_string()
@@ -154,8 +156,11 @@ impl Folder {
 
 pub fn published(line: &str) -> (Timestamp, String, String) {
     let line: Value = serde_json::from_str(line).unwrap();
-    let text = |key: &str| line[key].as_str().unwrap().to_owned();
-    (text("tst").parse().unwrap(), text("topic"), text("payload"))
+    // What is cleared has no payload.
+    let text = |key: &str| line[key].as_str().unwrap_or_default().to_owned();
+    // Mosquitto writes a `Z` before its offset, which is nothing on a machine that keeps UTC.
+    let at = text("tst").trim_end_matches("+0000").parse().unwrap();
+    (at, text("topic"), text("payload"))
 }
 
 /// A topic of the hall.

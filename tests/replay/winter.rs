@@ -79,7 +79,7 @@ rooms:
 pub fn line(out: &mut impl Write, at: Timestamp, topic: &str, payload: &str) -> io::Result<()> {
     writeln!(
         out,
-        r#"{{"tst":"{at:.6}","topic":"{topic}","qos":0,"retain":0,"payloadlen":{},"payload":"{payload}"}}"#,
+        r#"{{"tst":"{at:.6}+0000","topic":"{topic}","qos":0,"retain":0,"payloadlen":{},"payload":"{payload}"}}"#,
         payload.len()
     )
 }

@@ -15,7 +15,7 @@ use crate::{
 };
 
 /// Behind this much silence nothing happens any more: what is left of a gap is passed over at once.
-const LIVED_THROUGH: Duration = Duration::from_secs(26 * 3_600);
+pub(super) const LIVED_THROUGH: Duration = Duration::from_secs(26 * 3_600);
 
 /// Who forecasts.
 pub(super) type Services = [Option<Service>; 2];

@@ -42,7 +42,7 @@ const BEGINNING: Duration = Duration::from_secs(86_400);
 const STILL_IN_USE: SignedDuration = SignedDuration::from_hours(6);
 
 /// What is heard at one moment.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Heard {
     /// When.
     pub now: Now,
@@ -206,15 +206,9 @@ impl<'a> Answers<'a> {
     fn open(from: Forecasts<'a>, start: Timestamp, counts: &mut Counts) -> Result<Self, Unreadable> {
         let lines = Lines::open(from.path, &Arc::default())?;
         let mut answers = Self { lines, from, file: from.path.display().to_string(), next: VecDeque::new() };
-        loop {
-            answers.pull(counts)?;
-            let behind = answers.next.back().is_some_and(|next| next.at <= start) && answers.next.len() < 3;
-            if !behind {
-                break;
-            }
-            if answers.next.len() == 2 {
-                answers.next.pop_front();
-            }
+        while answers.pull(counts)? && answers.next.back().is_some_and(|next| next.at <= start) {
+            let before = answers.next.len() - 1;
+            answers.next.drain(..before);
         }
         if let Some(first) = answers.next.front_mut().filter(|next| next.at <= start) {
             if start.duration_since(first.at) <= STILL_IN_USE {
@@ -226,8 +220,8 @@ impl<'a> Answers<'a> {
         Ok(answers)
     }
 
-    /// Reads one more answer, if there is one.
-    fn pull(&mut self, counts: &mut Counts) -> Result<(), Unreadable> {
+    /// Reads one more answer; whether there is one.
+    fn pull(&mut self, counts: &mut Counts) -> Result<bool, Unreadable> {
         while let Some((number, line)) = self.lines.next()? {
             let file = &self.file;
             let at = || At { file: Some(file.clone()), line: number };
@@ -240,12 +234,12 @@ impl<'a> Answers<'a> {
                     counts.forecasts += 1;
                     let event = Event::Forecast { service, forecast: Some(forecast), keep_for: Duration::ZERO };
                     self.next.push_back(Next { at, events: vec![event] });
-                    break;
+                    return Ok(true);
                 }
                 Err(bad) => counts.bad.add(bad.word(), at, || bad.to_string()),
             }
         }
-        Ok(())
+        Ok(false)
     }
 }
 
@@ -350,18 +344,23 @@ impl<'a> Joined<'a> {
     }
 }
 
-/// Reads everything and hands it over in batches, until the end or until nobody takes it any more.
-pub(super) fn read(sources: &Sources<'_>, to: &SyncSender<Vec<Heard>>) -> Result<Counts, Unreadable> {
+/// Reads everything and hands it over in batches to each of `listeners`, until the end or until one of them listens no
+/// more.
+pub(super) fn read(sources: &Sources<'_>, listeners: &[SyncSender<Vec<Heard>>]) -> Result<Counts, Unreadable> {
     let mut counts = Counts { bad: sources.bad.clone(), ..Counts::default() };
     let mut joined = Joined::open(sources, &mut counts)?;
     let mut batch = Vec::with_capacity(BATCH);
-    while let Some(heard) = joined.next(&mut counts)? {
-        batch.push(heard);
-        if batch.len() == BATCH && to.send(std::mem::replace(&mut batch, Vec::with_capacity(BATCH))).is_err() {
-            return Ok(counts);
+    loop {
+        let heard = joined.next(&mut counts)?;
+        let ended = heard.is_none();
+        batch.extend(heard);
+        if batch.len() == BATCH || ended {
+            let Some((first, others)) = listeners.split_first() else { return Ok(counts) };
+            let heard_by_all = others.iter().all(|listener| listener.send(batch.clone()).is_ok());
+            let batch = std::mem::replace(&mut batch, Vec::with_capacity(BATCH));
+            if first.send(batch).is_err() || !heard_by_all || ended {
+                return Ok(counts);
+            }
         }
     }
-    // Nobody may be there any more.
-    let _ = to.send(batch);
-    Ok(counts)
 }

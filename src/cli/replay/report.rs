@@ -144,7 +144,7 @@ fn water_title(units: UnitSystem) -> String {
 /// One line for each day, the rooms beside each other, in as many tables as they need.
 fn water(replayed: &Replayed<'_>) -> Vec<String> {
     let units = replayed.farm.site.units;
-    let shown = |litres: f64| format!("{:.1}", units.water_volume(WaterVolume::clamped(litres)).value);
+    let shown = |litres: f64| format!("{:.1}", units.water_volume(WaterVolume::clamped(litres)).value + 0.0);
     let rooms: Vec<(&str, &RoomTally)> = replayed
         .farm
         .rooms
@@ -228,7 +228,8 @@ fn advice(replayed: &Replayed<'_>) -> Vec<String> {
             if limits.is_empty() { String::new() } else { format!(" It was limited by {}.", limits.join(", ")) };
         let times = if tally.changes == 1 { "once" } else { "times" };
         let changed = if tally.changes == 1 { times.to_owned() } else { format!("{} {times}", tally.changes) };
-        item("- ", &format!("{title}: changed {changed}; {}.{limits}", modes.join(", ")))
+        let modes = if modes.is_empty() { String::new() } else { format!("; {}", modes.join(", ")) };
+        item("- ", &format!("{title}: changed {changed}{modes}.{limits}"))
     };
     rows_or_none(rooms.map(|(room, tally)| line(&room.title, tally)).collect())
 }
@@ -357,6 +358,6 @@ fn episode_json(farm: &Farm, episode: &Episode) -> Value {
 }
 
 /// To a thousandth: sums of floats have no meaning behind it.
-fn rounded(value: f64) -> f64 {
+pub(super) fn rounded(value: f64) -> f64 {
     (value * 1_000.0).round() / 1_000.0
 }

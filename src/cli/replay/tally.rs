@@ -9,6 +9,7 @@ use crate::{
     advice::{Alert, AlertKind, Decision, LimitedBy, Mode, Voice},
     engine::{Engine, Event, RoomState},
     model::{Measured, Now, Room},
+    units::{CarbonDioxide, RelativeHumidity, Temperature},
 };
 
 /// Alerts whose times are kept; more than these are only counted.
@@ -149,7 +150,7 @@ impl Tally {
             return;
         }
         for ((tally, state), room) in self.rooms.iter_mut().zip(engine.rooms()).zip(&engine.farm().rooms) {
-            tally.hours.add(state, room, hours);
+            tally.hours.add(known(state), room, hours);
             let decision = &state.decision;
             tally.modes[Mode::ALL.iter().position(|mode| *mode == decision.mode).unwrap_or(0)] += hours;
             if decision.setpoints.is_some() {
@@ -263,23 +264,31 @@ fn rank(word: &str) -> usize {
     ["unknown", "notice", "warning", "critical"].iter().position(|other| *other == word).unwrap_or(0)
 }
 
+fn known(state: &RoomState) -> Known {
+    (state.temperature.fresh(), state.relative_humidity.fresh(), state.carbon_dioxide.fresh())
+}
+
+/// What is known of a room's air.
+pub(super) type Known = (Option<Temperature>, Option<RelativeHumidity>, Option<CarbonDioxide>);
+
 impl Hours {
-    fn add(&mut self, state: &RoomState, room: &Room, hours: f64) {
+    /// Adds hours of this air.
+    pub fn add(&mut self, (temperature, humidity, gas): Known, room: &Room, hours: f64) {
         self.all += hours;
         let bands = &room.bands;
-        match state.temperature.fresh() {
+        match temperature {
             None => self.temperature_unknown += hours,
             Some(temperature) if temperature < bands.temperature.lowest => self.cold += hours,
             Some(temperature) if temperature > bands.temperature.highest => self.warm += hours,
             Some(_) => {}
         }
-        match state.relative_humidity.fresh() {
+        match humidity {
             None => self.humidity_unknown += hours,
             Some(humidity) if humidity < bands.relative_humidity.lowest => self.dry += hours,
             Some(humidity) if humidity > bands.relative_humidity.highest => self.moist += hours,
             Some(_) => {}
         }
-        match state.carbon_dioxide.fresh() {
+        match gas {
             None => self.gas_unknown += hours,
             Some(ppm) if ppm > bands.carbon_dioxide_limit => self.gas += hours,
             Some(_) => {}
