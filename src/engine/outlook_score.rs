@@ -16,6 +16,9 @@ impl Engine {
     /// Scores what was said of this moment. To be called once the rooms' readings are settled.
     pub(super) fn settle_outlook_scores(&mut self, now: &Now) {
         for index in 0..self.rooms.len() {
+            if !self.rooms[index].looked_at {
+                continue;
+            }
             let duty = self.reported_duty(index);
             let humidifier = self.farm.rooms[index].humidifier.map(|humidifier| (duty, humidifier.output));
             let RoomMemory { state, scorer, .. } = &mut self.rooms[index];

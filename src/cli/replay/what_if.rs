@@ -31,6 +31,9 @@ pub(super) const HOW: &str = "Recorded readings cannot answer for a room that is
                               through by the room model, with the recorded weather, forecasts and settings; the modelled \
                               rooms follow the advice, and tanks are filled whenever they run out.";
 
+/// A side of a band, and the hours on it.
+type Outside = (&'static str, fn(&Sums) -> f64);
+
 /// One room on both sides.
 struct Pair<'a> {
     room: &'a Room,
@@ -117,7 +120,7 @@ fn room_text(what_if: &WhatIf<'_>, pair: &Pair<'_>, units: UnitSystem) -> Vec<St
         row(format!("  Water, {water}"), 1, both(|sums| sums.water).map(volume)),
         row("  Heat, kWh".to_owned(), 1, both(|sums| sums.heat)),
     ];
-    let outside: [(&str, fn(&Sums) -> f64); 5] = [
+    let outside: [Outside; 5] = [
         ("too cold", |sums| sums.hours.cold),
         ("too warm", |sums| sums.hours.warm),
         ("too dry", |sums| sums.hours.dry),
