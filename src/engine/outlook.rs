@@ -9,7 +9,7 @@ use std::{sync::Arc, time::Duration};
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::{core::Engine, snapshot::RoomState};
+use super::{core::Engine, outlook_score::as_run, snapshot::RoomState};
 use crate::{
     advice::{lever, plan},
     model::{
@@ -153,16 +153,17 @@ impl Lookout {
         self.due[index] = Due::AtOnce;
     }
 
-    /// Rooms that the grower has changed go first. Gives them.
+    /// Rooms that the grower has changed go first. Gives those that are run otherwise.
     fn compare(&mut self, farm: &Arc<Farm>) -> Vec<usize> {
         if Arc::ptr_eq(&self.farm, farm) {
             return Vec::new();
         }
-        let changed = (0..farm.rooms.len()).filter(|index| self.farm.rooms[*index] != farm.rooms[*index]);
-        let changed: Vec<_> = changed.collect();
-        changed.iter().for_each(|index| self.hurry(*index));
-        self.farm = Arc::clone(farm);
-        changed
+        let old = std::mem::replace(&mut self.farm, Arc::clone(farm));
+        let pairs = || old.rooms.iter().zip(&farm.rooms).enumerate();
+        for (index, _) in pairs().filter(|(_, (old, new))| old != new) {
+            self.hurry(index);
+        }
+        pairs().filter(|(_, (old, new))| as_run(old) != as_run(new)).map(|(index, _)| index).collect()
     }
 
     /// What was told before this run began is no change.

@@ -4,6 +4,7 @@ use jiff::Timestamp;
 
 use super::{core::Engine, room::RoomMemory};
 use crate::{
+    advice::decide,
     model::{
         Case, Farm, Intake, Now, Outlook, Place, Quantity, Room,
         projection::Trace,
@@ -101,8 +102,17 @@ fn share_air(farm: &Farm, a: usize, b: usize) -> bool {
     farm.rooms[a].intake == Intake::Room(b) || farm.rooms[b].intake == Intake::Room(a)
 }
 
-/// A number that changes, almost surely, with anything that is configured or told of a room: FNV-1a of its description.
+/// The room as far as it decides how it is run: that somebody is in it counts only by the carbon dioxide that may be.
+pub(super) fn as_run(room: &Room) -> Room {
+    let mut room = room.clone();
+    room.bands.carbon_dioxide_limit = decide::ceiling(&room);
+    room.told.presence = None;
+    room
+}
+
+/// A number that changes, almost surely, with anything that is configured or told of how a room is run: FNV-1a of its
+/// description.
 pub(super) fn premise(room: &Room) -> u64 {
     let fold = |hash: u64, byte: u8| (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3);
-    format!("{room:?}").bytes().fold(0xcbf2_9ce4_8422_2325, fold)
+    format!("{:?}", as_run(room)).bytes().fold(0xcbf2_9ce4_8422_2325, fold)
 }

@@ -6,7 +6,7 @@ use jiff::SignedDuration;
 use mistwright::{
     engine::{Engine, Event, Memory, command::Command},
     model::{
-        Farm, Hold, Identifier, Place, Quantity, Room, Source,
+        Farm, Hold, Identifier, Place, Presence, Quantity, Room, Source, Stage,
         equipment::{Tempering, Thermostat},
         room_score::{LEADS, RoomScore, WATER_LEADS},
     },
@@ -44,7 +44,11 @@ fn two_rooms() -> Farm {
 }
 
 fn in_frost() -> Bench {
-    let mut bench = Bench::new(two_rooms());
+    of(two_rooms())
+}
+
+fn of(farm: Farm) -> Bench {
+    let mut bench = Bench::new(farm);
     bench.say(Place::Outdoors, Quantity::Pressure, 101_325.0);
     bench.forecast(&[-10.0; 200], 80.0);
     bench
@@ -178,6 +182,16 @@ fn what_was_said_before_the_grower_changed_the_room_or_the_clock_was_set_is_not_
     let held = score(&bench, 0);
     assert_eq!(samples(&held).0, 1, "what was said under the hold is");
     assert!((held.air[0].relative_humidity.bias - (0.86 - 0.88)).abs() < 0.005, "{held:?}");
+
+    let mut farm = two_rooms();
+    farm.rooms[0].crop = room().crop;
+    let mut bench = of(farm);
+    live(&mut bench, 100, Silent::Nothing);
+    bench.event(Event::Command { room: Some(0), command: Command::Stage(Stage::Pinning) });
+    bench.event(Event::Command { room: Some(1), command: Command::People(Some(Presence::Absent)) });
+    live(&mut bench, 100, Silent::Nothing);
+    let [pinning, left] = [0, 1].map(|room| samples(&score(&bench, room)).0);
+    assert_eq!((pinning, left), (0, 1), "another stage is another room, and one that somebody has left is not");
 
     let mut bench = in_frost();
     live(&mut bench, 100, Silent::Nothing);
