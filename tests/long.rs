@@ -4,5 +4,6 @@
 mod nights;
 #[path = "replay/speed.rs"]
 mod speed;
+mod story;
 #[path = "replay/winter.rs"]
 mod winter;

@@ -131,6 +131,8 @@ pub struct Shelf {
 ///    ▲                   │                    ▲                   │
 ///    └──────clear────────┘                    └──────present──────┘
 ///
+/// present, but less urgent:   active ──▶ clearing ──off-delay──▶ active, with the lower priority
+///
 /// an input missing:   normal, pending ──▶ suppressed;   active, clearing ──▶ unknown (never normal)
 /// ```
 ///
@@ -152,7 +154,8 @@ pub enum AlertState {
         /// What it says.
         message: Message,
     },
-    /// The condition is gone, not yet for long enough: still shown.
+    /// The condition is gone or less urgent, not yet for long enough: still shown as it was, so that an alert at the
+    /// edge of two priorities does not flap between them.
     Clearing {
         /// Since when, as [`Now::elapsed`].
         since: Duration,
@@ -281,6 +284,14 @@ fn next(state: AlertState, condition: Condition, delays: &Delays, now: &Now) -> 
     use AlertState::{Active, Clearing, Normal, Pending, Suppressed, Unknown};
     match condition {
         Condition::Present(priority, message) => match state {
+            Active { priority: before, message: said } if priority < before && !delays.off.is_zero() => {
+                Clearing { since: now.elapsed, priority: before, message: said }
+            }
+            Clearing { since, priority: before, message: said }
+                if priority < before && now.since(since) < delays.off =>
+            {
+                Clearing { since, priority: before, message: said }
+            }
             Active { .. } | Clearing { .. } | Unknown { .. } => Active { priority, message },
             Pending { since } if now.since(since) >= delays.on => Active { priority, message },
             Pending { since } => Pending { since },

@@ -186,9 +186,13 @@ fn round_up<T>(value: f64, step: f64, make: impl Fn(f64) -> T) -> T {
     make((value / step).ceil() * step)
 }
 
-/// Only where a believable sensor shows what less air does.
+/// Only where a believable sensor shows what less air does, and never below what is held by hand already: a share of it
+/// would be taken off again and again.
 fn less_air(scene: &Scene<'_>, expected: &Run) -> Option<Change> {
     scene.start.carbon_dioxide?;
+    if scene.room.told.hold.fresh_air.is_some() {
+        return None;
+    }
     let worst = worst_hour(expected)?;
     let share = air_share(scene.room);
     let floor = scene.room.fan.floor.cubic_metres_per_hour();

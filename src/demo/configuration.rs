@@ -19,6 +19,12 @@ pub(super) const PLACE: (f64, f64) = (61.3498, 25.2841);
 /// Temperature in [`FARM`] at which lines freeze, °C.
 pub(super) const HARD_FROST: f64 = -4.0;
 
+/// Carbon dioxide that the crop of the lion's mane bay bears by [`FARM`], ppm.
+pub(super) const BAY_LIMIT: f64 = 800.0;
+
+/// Carbon dioxide that the crop of the oyster hall bears by the daemon's catalogue, ppm.
+pub(super) const HALL_LIMIT: f64 = 1_000.0;
+
 /// Time zone in [`FARM`].
 pub(super) const TIME_ZONE: &str = "Europe/Helsinki";
 
@@ -103,6 +109,7 @@ mod tests {
         assert!(FARM.contains(&format!("latitude: {}\n", PLACE.0)));
         assert!(FARM.contains(&format!("longitude: {}\n", PLACE.1)));
         assert!(FARM.contains(&format!("time-zone: {TIME_ZONE}\n")));
+        assert!(FARM.contains(&format!("carbon-dioxide-limit: {BAY_LIMIT} ppm\n")));
         assert!(FARM.contains("hard-frost: −4 °C\n") && (HARD_FROST + 4.0).abs() < f64::EPSILON);
     }
 }

@@ -4,7 +4,8 @@
 use super::{
     air::Air,
     chance::Chance,
-    room::{Build, Drive, Ledger, Room, STEP},
+    room::{Build, Drive, Room, STEP},
+    tally::Tally,
     weather::Outdoors,
 };
 
@@ -21,7 +22,7 @@ const AFTERNOON: f64 = 2.0 * 3_600.0;
 const HUMIDISTAT: f64 = 0.01;
 
 /// What the crops (and the anteroom's configuration) bear at least, a ratio: below it a room is truly too dry.
-const LOWEST: [f64; 4] = [0.62, 0.85, 0.68, 0.90];
+pub(super) const LOWEST: [f64; 4] = [0.62, 0.85, 0.68, 0.90];
 
 /// A room is truly short when its humidifier has run without a pause for this many seconds and its air at the crop is
 /// still below [`LOWEST`].
@@ -96,6 +97,12 @@ const BUILDS: [Build; 4] = [
     },
 ];
 
+/// Fans and humidistats of the afternoon, as everybody has them: share of the fan's capacity, and a ratio.
+const USUAL: [(f64, f64); 4] = [(0.45, 0.70), (0.40, 0.87), (0.30, 0.75), (0.45, 0.93)];
+
+/// Water in each room's tank at dusk, kg; the anteroom is on the mains.
+const TANKS_AT_DUSK: [Option<f64>; 4] = [None, Some(40.0), Some(90.0), Some(80.0)];
+
 /// The air of each room at dusk: °C, RH, ppm.
 const AT_DUSK: [(f64, f64, f64); 4] =
     [(10.0, 0.72, 450.0), (16.0, 0.88, 780.0), (15.0, 0.76, 700.0), (15.0, 0.92, 640.0)];
@@ -155,8 +162,11 @@ struct Fitted {
     humidity: f64,
     /// Seconds for which the humidifier has run in vain.
     in_vain: f64,
-    /// Seconds since dusk at which the room was first truly short of moisture.
-    short_from: Option<f64>,
+    /// Water left in the tank, kg; `None` on the mains.
+    tank: Option<f64>,
+    /// What a second sensor says, where the humidistat goes by the mean of two.
+    second: Option<f64>,
+    tally: Tally,
 }
 
 /// The whole farm in time.
@@ -171,15 +181,32 @@ pub(super) struct Farm {
 impl Farm {
     /// The farm at dusk, as the afternoon's usual settings have left it.
     pub(super) fn at_dusk(outdoors: &Outdoors) -> Self {
-        let usual = [(0.45, 0.70), (0.40, 0.87), (0.30, 0.75), (0.45, 0.93)];
         let mut farm = Self::new(outdoors);
-        farm.pass(AFTERNOON, &usual.map(|(fan, humidity)| Orders { fan, humidity: Some(humidity) }), outdoors);
+        farm.pass(AFTERNOON, &USUAL.map(|(fan, humidity)| Orders { fan, humidity: Some(humidity) }), outdoors);
         farm.passed = 0.0;
-        for fitted in &mut farm.rooms {
+        for (fitted, tank) in farm.rooms.iter_mut().zip(TANKS_AT_DUSK) {
             fitted.in_vain = 0.0;
-            fitted.short_from = None;
+            fitted.tank = tank;
         }
+        farm.count_anew();
         farm
+    }
+
+    /// Counts what the rooms live through from now on.
+    pub(super) fn count_anew(&mut self) {
+        for fitted in &mut self.rooms {
+            fitted.tally = Tally::from(self.passed, fitted.room.ledger().drawn);
+        }
+    }
+
+    /// Fills a room's tank to so many kilograms.
+    pub(super) fn fill(&mut self, room: usize, water: f64) {
+        self.rooms[room].tank = Some(water);
+    }
+
+    /// Has a room's humidistat go by the mean of its own sensor and one that says `second`, a ratio.
+    pub(super) fn go_by_the_mean(&mut self, room: usize, second: f64) {
+        self.rooms[room].second = Some(second);
     }
 
     fn new(outdoors: &Outdoors) -> Self {
@@ -194,7 +221,9 @@ impl Farm {
                 drive: Drive { fan: 0.3, humidifier: false },
                 humidity,
                 in_vain: 0.0,
-                short_from: None,
+                tank: None,
+                second: None,
+                tally: Tally::from(0.0, 0.0),
             }
         });
         Self { rooms: rooms.collect(), chance: Chance::new(0x5EED_F057), passed: 0.0 }
@@ -213,8 +242,10 @@ impl Farm {
         for ((fitted, orders), lowest) in self.rooms.iter_mut().zip(orders).zip(LOWEST) {
             // The fan's drive takes about 20 s to follow.
             fitted.drive.fan += (orders.fan - fitted.drive.fan) * (STEP / 20.0);
-            let measured = fitted.relative_humidity.shown;
+            let own = fitted.relative_humidity.shown;
+            let measured = fitted.second.map_or(own, |second| f64::midpoint(own, second));
             fitted.drive.humidifier = match orders.humidity {
+                Some(_) if fitted.tank.is_some_and(|water| water <= 0.0) => false,
                 Some(target) if measured < target - HUMIDISTAT => true,
                 Some(target) if measured > target + HUMIDISTAT => false,
                 Some(_) => fitted.drive.humidifier,
@@ -222,9 +253,6 @@ impl Farm {
             };
             let vain = fitted.drive.humidifier && fitted.humidity < lowest;
             fitted.in_vain = if vain { fitted.in_vain + STEP } else { 0.0 };
-            if fitted.in_vain >= SHORT_AFTER && fitted.short_from.is_none() {
-                fitted.short_from = Some(self.passed - SHORT_AFTER);
-            }
         }
     }
 
@@ -239,13 +267,24 @@ impl Farm {
             .collect();
         // What the rooms draw comes in from outdoors whether the anteroom's own fan pushes it or not.
         flows[0] = flows[0].max(flows.iter().skip(1).sum());
+        let now = self.passed;
         for (number, fitted) in self.rooms.iter_mut().enumerate() {
+            let drawn = fitted.room.ledger().drawn;
             fitted.room.step(fitted.drive, flows[number], &supply(number), &outdoors.air);
             let air = fitted.room.at_crop();
             fitted.temperature.follow(air.temperature);
             fitted.humidity = air.relative_humidity(outdoors.pressure);
             fitted.relative_humidity.follow(fitted.humidity);
             fitted.carbon_dioxide.follow(air.carbon_dioxide);
+            let thrown = fitted.room.ledger().drawn;
+            fitted.tank = fitted.tank.map(|water| water - (thrown - drawn));
+            fitted.tally.live(STEP, fitted.humidity, air.carbon_dioxide);
+            fitted.tally.draw(thrown);
+            if fitted.in_vain >= SHORT_AFTER {
+                // The time after which it is known to be in vain counts as well.
+                let known_now = fitted.in_vain < SHORT_AFTER + STEP;
+                fitted.tally.fall_short(now - fitted.in_vain, if known_now { SHORT_AFTER } else { STEP });
+            }
         }
     }
 
@@ -261,14 +300,25 @@ impl Farm {
     }
 
     /// Water that has passed in each room, in the order of [`NAMES`].
-    pub(super) fn ledgers(&self) -> Vec<Ledger> {
+    #[cfg(test)]
+    fn ledgers(&self) -> Vec<super::room::Ledger> {
         self.rooms.iter().map(|fitted| fitted.room.ledger()).collect()
     }
 
-    /// Seconds since dusk at which each room was first truly short of moisture, in the order of [`NAMES`].
-    pub(super) fn short_from(&self) -> Vec<Option<f64>> {
-        self.rooms.iter().map(|fitted| fitted.short_from).collect()
+    /// What each room has lived through since it was counted anew, in the order of [`NAMES`].
+    pub(super) fn tallies(&self) -> [Tally; 4] {
+        std::array::from_fn(|room| self.rooms[room].tally)
     }
+
+    /// Water in each tank, kg, in the order of [`NAMES`].
+    pub(super) fn tanks(&self) -> [Option<f64>; 4] {
+        std::array::from_fn(|room| self.rooms[room].tank)
+    }
+}
+
+/// What the humidistats stood at in the afternoon, as ratios.
+pub(super) fn usual_humidity() -> [f64; 4] {
+    USUAL.map(|(_, humidity)| humidity)
 }
 
 #[cfg(test)]
@@ -298,12 +348,12 @@ mod tests {
             let target = orders.humidity.unwrap();
             assert!((reading.relative_humidity - target).abs() < 0.04, "{name}: {reading:?} for {target}");
         }
-        assert_eq!(mild.short_from(), vec![None; 4]);
+        assert!(mild.tallies().iter().all(|tally| tally.short_from.is_none()));
         let mut cold = Farm::new(&outdoors(-14.0));
         cold.pass(3.0 * 3_600.0, &orders(), &outdoors(-14.0));
         let read = cold.read();
         assert!(read[0].relative_humidity < 0.62, "{read:?}");
-        assert!(cold.short_from()[0].is_some());
+        assert!(cold.tallies()[0].short_from.is_some());
         // The heaters are made for the frost: temperature is held in both.
         for (reading, celsius) in read.iter().zip([10.0, 16.0, 15.0, 15.0]) {
             assert!((reading.temperature - celsius).abs() < 1.2, "{read:?}");
@@ -318,6 +368,31 @@ mod tests {
             farm.read()
         };
         assert_eq!(night(), night());
+    }
+
+    #[test]
+    fn a_tank_goes_down_by_what_is_thrown_and_an_empty_one_throws_nothing() {
+        let mut farm = Farm::new(&outdoors(-3.0));
+        farm.fill(1, 2.0);
+        farm.pass(3_600.0, &orders(), &outdoors(-3.0));
+        let drawn = farm.ledgers()[1].drawn;
+        assert!((1.9..2.1).contains(&drawn), "{drawn} kg out of 2 kg");
+        farm.fill(1, 50.0);
+        farm.pass(3_600.0, &orders(), &outdoors(-3.0));
+        let left = farm.tanks()[1].unwrap();
+        assert!((50.0 - left - (farm.ledgers()[1].drawn - drawn)).abs() < 1e-6 && left < 49.0, "{left} kg left");
+    }
+
+    #[test]
+    fn a_humidistat_that_goes_by_the_mean_with_a_dry_liar_drowns_the_room() {
+        let mut honest = Farm::new(&outdoors(-3.0));
+        let mut misled = honest.clone();
+        misled.go_by_the_mean(1, 0.4);
+        for farm in [&mut honest, &mut misled] {
+            farm.pass(7_200.0, &orders(), &outdoors(-3.0));
+        }
+        let [honest, misled] = [&honest, &misled].map(|farm| farm.tallies()[1].wettest);
+        assert!(misled > honest + 0.05, "{misled} against {honest}");
     }
 
     #[test]

@@ -1,8 +1,16 @@
 //! The demonstration: an embedded broker, a simulated farm with parameters that the daemon is not told, a simulated
-//! weather service, and an accelerated night. It reaches the daemon through sockets alone.
+//! weather service, and an accelerated night in three acts. It reaches the daemon through sockets alone.
 //!
 //! [`Demo::prepare`] starts the broker and the weather; the caller runs the daemon on [`Demo::configuration`] and
 //! [`Demo::clock`], and [`Demo::play`] plays the night beside it.
+//!
+//! ```text
+//! room, farm    what truly happens: fixed before any result was seen     weather   the air outdoors, and its forecast
+//! twins         the same farm under other orders                         lies      sensors that fail in the third act
+//! rules         the farm's automation, written from the topics           tally     the truth, counted
+//! night         the lockstep of all these with the daemon
+//! acts, story   what is told, read back from MQTT                        summary   said against truth, within bounds
+//! ```
 
 use std::{
     io::{self, Write},
@@ -17,33 +25,39 @@ use crate::{
     units::UnitSystem,
 };
 
+mod acts;
 mod air;
 pub mod broker;
 mod chance;
 mod configuration;
 mod farm;
+mod lies;
 pub mod link;
 mod night;
 mod room;
 mod rules;
 mod story;
+mod summary;
+mod tally;
+mod twins;
 mod weather;
 
 /// Dusk of the invented night, 17:00 at the farm.
 const DUSK: Timestamp = Timestamp::constant(1_800_025_200, 0);
 
-/// The night of the story, from dusk until after the coldest hour.
-const NIGHT: Duration = Duration::from_secs(14 * 3_600);
+/// How long the story takes where nothing else is asked for.
+const TOLD_IN: Duration = Duration::from_secs(240);
 
-/// How long the night takes where nothing else is asked for.
-const TOLD_IN: Duration = Duration::from_secs(180);
+/// Share of an asked duration in which the story is told where no speed is asked for: the rest is for starting, and for
+/// a machine that does not keep pace.
+const LEISURE: f64 = 0.9;
 
 /// What a user may choose.
 #[derive(Debug, Clone, Copy)]
 pub struct Options {
-    /// Real time after which the demo ends; the night of 14 hours where it is missing.
+    /// Real time after which the demo ends, with its story or without; the story's own length where it is missing.
     pub duration: Option<Duration>,
-    /// Scenario seconds in a real second, above 0; chosen so that the night fits where it is missing.
+    /// Scenario seconds in a real second, above 0; chosen so that the story fits where it is missing.
     pub speed: Option<f64>,
     /// Where the embedded broker listens; port 0 takes the first free one of the demo's own.
     pub mqtt_listen: SocketAddr,
@@ -109,8 +123,8 @@ impl Demo {
     /// # Errors
     /// Where an address cannot be listened on.
     pub async fn prepare(options: Options) -> Result<Self, DemoError> {
-        let told_in = options.duration.unwrap_or(TOLD_IN);
-        let speed = options.speed.unwrap_or(NIGHT.as_secs_f64() / told_in.as_secs_f64().max(1.0));
+        let told_in = options.duration.map_or(TOLD_IN, |duration| duration.mul_f64(LEISURE));
+        let speed = options.speed.unwrap_or(acts::STORY.as_secs_f64() / told_in.as_secs_f64().max(1.0));
         let (clock, handle) = Clock::scenario(DUSK, speed);
         let night = weather::Night { start: DUSK, elevation: configuration::ELEVATION, place: configuration::PLACE };
         let broker = broker::Broker::start(options.mqtt_listen).await?;
@@ -133,17 +147,12 @@ impl Demo {
         self.clock.clone()
     }
 
-    /// Plays the night and tells it to `out`, until its end or until `interrupted`. The daemon must be running beside
-    /// it, and the broker stops when this returns the second half: keep it until the daemon has ended.
+    /// Plays the story and tells it to `out`, until its end or until `interrupted`. The daemon must be running beside
+    /// it, and the broker stops when what this returns is dropped: keep it until the daemon has ended.
     ///
     /// # Errors
     /// See [`DemoError`].
-    pub async fn play(
-        self,
-        out: impl Write,
-        interrupted: impl Future<Output = ()>,
-    ) -> Result<broker::Broker, DemoError> {
-        let end = self.options.duration.map_or(night::End::Scenario(NIGHT), night::End::Real);
+    pub async fn play(self, out: impl Write, interrupted: impl Future<Output = ()>) -> Result<Played, DemoError> {
         let cast = night::Cast {
             night: self.night,
             handle: self.handle,
@@ -151,7 +160,7 @@ impl Demo {
             http: self.addresses.http,
             units: self.options.units,
             speed: self.speed,
-            end,
+            real_end: self.options.duration,
             patience: night::PATIENCE,
         };
         let weather = self.weather.serve();
@@ -161,9 +170,18 @@ impl Demo {
         };
         tokio::select! {
             served = weather => Err(served.map_or_else(DemoError::Weather, |()| DemoError::Weather(io::ErrorKind::Other.into()))),
-            played = played => played.map(|()| self.broker),
+            played = played => played.map(|outside| Played { broker: self.broker, outside }),
         }
     }
+}
+
+/// A story that has been told.
+#[derive(Debug)]
+pub struct Played {
+    /// The broker, which still runs.
+    pub broker: broker::Broker,
+    /// What was said and did not turn out within its bound, each in a line.
+    pub outside: Vec<String>,
 }
 
 /// The address itself, or with port 0 the same with a port that is free now.

@@ -15,11 +15,15 @@ use serde_json::{Value, json};
 use tokio::time::{MissedTickBehavior, interval, sleep, timeout};
 
 use super::{
-    DemoError, configuration,
-    farm::{Farm, NAMES, Readings},
+    DemoError,
+    acts::{Noted, ROW_EVERY},
+    configuration,
+    farm::{NAMES, Readings},
+    lies,
     link::Link,
     rules::Rules,
-    story::{Story, TITLES, title},
+    story::Story,
+    twins::{Ordered, Twins},
     weather::{Night, Outdoors},
 };
 use crate::{io::clock::ScenarioHandle, units::UnitSystem};
@@ -40,23 +44,18 @@ pub(super) const PATIENCE: Duration = Duration::from_secs(30);
 /// How long the daemon may take to answer anything at all.
 const START: Duration = Duration::from_secs(20);
 
+/// So many times is listened to what a batch has brought about, and no longer.
+const LONGEST_HEARD: u32 = 80;
+
+/// What follows from a batch has arrived when nothing more has come for so long. It is well above what a message takes to
+/// go through the broker, and well below a batch's time at the usual speed.
+const QUIET: Duration = Duration::from_millis(12);
+
 /// The daemon is asked this often.
 const ASKED_EVERY: Duration = Duration::from_millis(3);
 
-/// The daemon is given this long to hear what the crops breathe before its projection is taken down.
-const SETTLED: Duration = Duration::from_secs(3_600);
-
-/// The hours over which the evening's water projection is compared with the truth.
-const PROJECTED: Duration = Duration::from_secs(12 * 3_600);
-
-/// When the night is over.
-#[derive(Debug, Clone, Copy)]
-pub(super) enum End {
-    /// After so much scenario time.
-    Scenario(Duration),
-    /// After so much real time.
-    Real(Duration),
-}
+/// Nothing is told for no longer than this, in real time.
+const SILENCE: Duration = Duration::from_secs(8);
 
 /// What a night is played with.
 pub(super) struct Cast {
@@ -66,36 +65,26 @@ pub(super) struct Cast {
     pub(super) http: SocketAddr,
     pub(super) units: UnitSystem,
     pub(super) speed: f64,
-    pub(super) end: End,
+    /// Real time after which the demo ends, wherever the story is.
+    pub(super) real_end: Option<Duration>,
     /// The demo gives up when the daemon has not taken in a batch for so long.
     pub(super) patience: Duration,
 }
 
-/// What was projected of a room's water, and when.
-#[derive(Debug, Clone, Copy)]
-struct Projection {
-    at: Duration,
-    /// In the published unit.
-    water: f64,
-    /// Truly drawn until then, kg.
-    drawn_before: f64,
-    /// Truly drawn when the projection's time was over, kg.
-    drawn_after: Option<f64>,
-}
-
 /// A night being played.
 pub(super) struct Play<W> {
-    cast: Cast,
-    farm: Farm,
-    rules: Rules,
+    pub(super) cast: Cast,
+    pub(super) twins: Twins,
+    pub(super) rules: Rules,
     sensors: Link,
-    automation: Link,
+    pub(super) automation: Link,
     reader: Link,
-    story: Story<W>,
+    pub(super) story: Story<W>,
     client: reqwest::Client,
-    passed: Duration,
+    /// Since dusk.
+    pub(super) passed: Duration,
     published: u64,
-    projections: Vec<Option<Projection>>,
+    pub(super) noted: Noted,
 }
 
 impl<W: Write> Play<W> {
@@ -113,9 +102,9 @@ impl<W: Write> Play<W> {
             reader.ready().await
         };
         timeout(START, everybody).await.map_err(|_| DemoError::BrokerSilent)??;
-        let farm = Farm::at_dusk(&cast.night.truth(cast.night.start));
+        let twins = Twins::at_dusk(&cast.night.truth(cast.night.start));
         Ok(Self {
-            farm,
+            twins,
             rules,
             sensors,
             automation,
@@ -124,24 +113,25 @@ impl<W: Write> Play<W> {
             client,
             passed: Duration::ZERO,
             published: 0,
-            projections: vec![None; NAMES.len()],
+            noted: Noted::default(),
             cast,
         })
     }
 
-    fn now(&self) -> Timestamp {
+    pub(super) fn now(&self) -> Timestamp {
         let passed = SignedDuration::try_from(self.passed).unwrap_or(SignedDuration::MAX);
         self.cast.night.start.checked_add(passed).unwrap_or(Timestamp::MAX)
     }
 
-    /// Plays until the end of the night or until `interrupted`, and tells the summary.
-    pub(super) async fn play(mut self, interrupted: impl Future<Output = ()>) -> Result<(), DemoError> {
+    /// Plays until the end of the story or until `interrupted`, tells the summary, and returns what is outside its
+    /// bounds.
+    pub(super) async fn play(mut self, interrupted: impl Future<Output = ()>) -> Result<Vec<String>, DemoError> {
         self.tell_where_to_look()?;
-        let end = self.cast.end;
+        let real_end = self.cast.real_end;
         let real_end = async {
-            match end {
-                End::Real(duration) => sleep(duration).await,
-                End::Scenario(_) => std::future::pending().await,
+            match real_end {
+                Some(duration) => sleep(duration).await,
+                None => std::future::pending().await,
             }
         };
         tokio::select! {
@@ -167,37 +157,66 @@ impl<W: Write> Play<W> {
     async fn batches(&mut self) -> Result<(), DemoError> {
         let mut pace = interval(BATCH.div_f64(self.cast.speed));
         pace.set_missed_tick_behavior(MissedTickBehavior::Delay);
-        loop {
-            pace.tick().await;
-            self.batch().await?;
-            if matches!(self.cast.end, End::Scenario(duration) if self.passed > duration) {
-                return Ok(());
+        let mut silence = interval(SILENCE);
+        // The first tick comes at once.
+        silence.tick().await;
+        let mut told = self.story.lines;
+        while !self.is_over() {
+            tokio::select! {
+                biased;
+                _ = silence.tick() => {
+                    if self.story.lines == told {
+                        self.story.tell_row(self.now())?;
+                    }
+                    told = self.story.lines;
+                }
+                _ = pace.tick() => self.batch().await?,
             }
         }
+        Ok(())
     }
 
     async fn batch(&mut self) -> Result<(), DemoError> {
-        let outdoors = self.cast.night.truth(self.now());
+        let now = self.now();
+        let outdoors = self.cast.night.truth(now);
         if !self.passed.is_zero() {
-            self.farm.pass(BATCH.as_secs_f64(), &self.rules.orders(self.now()), &outdoors);
+            let ordered = Ordered {
+                advised: self.rules.orders(now),
+                fallback: self.rules.fallback_fans(),
+                hall_without_lever: self.hall_without_lever(),
+            };
+            self.twins.pass(BATCH, self.passed, &ordered, &outdoors);
         }
-        let readings = self.farm.read();
+        let readings = self.twins.farm.read();
         self.publish(&outdoors, &readings).await?;
         self.taken_in().await?;
-        for message in self.automation.arrived() {
-            self.rules.hear(&message.topic, &message.payload);
+        self.hear().await;
+        if self.passed.as_secs().is_multiple_of(ROW_EVERY) && !self.passed.is_zero() {
+            self.story.tell_row(now)?;
         }
-        let arrived = self.reader.arrived();
-        self.story.hear(arrived);
-        self.note_projections();
-        let now = self.now();
-        self.story.tell_changes(now)?;
-        if self.passed.as_secs().is_multiple_of(3_600) && !self.passed.is_zero() {
-            self.story.tell_hour(now)?;
-        }
+        self.play_scenes().await?;
+        self.story.tell_alerts(now)?;
         self.cast.handle.advance(BATCH);
         self.passed += BATCH;
         Ok(())
+    }
+
+    /// Hears what the daemon publishes about the batch: all of it, so that rules act on the same minute whether the machine
+    /// is fast or slow.
+    async fn hear(&mut self) {
+        for _ in 0..LONGEST_HEARD {
+            sleep(QUIET).await;
+            let messages = self.automation.arrived();
+            for message in &messages {
+                self.rules.hear(&message.topic, &message.payload);
+            }
+            let arrived = self.reader.arrived();
+            let quiet = messages.is_empty() && arrived.is_empty();
+            self.story.hear(arrived);
+            if quiet {
+                return;
+            }
+        }
     }
 
     async fn publish(&mut self, outdoors: &Outdoors, readings: &[Readings]) -> Result<(), DemoError> {
@@ -218,14 +237,17 @@ impl<W: Write> Play<W> {
             };
             if *name == TWO_HEIGHTS {
                 // The sensor at the top reads high over both salts, as its calibration in the configuration says.
-                let top = 76.8 + (humidity - 75.5) * (98.4 - 76.8) / (97.6 - 75.5);
+                let honest = 76.8 + (humidity - 75.5) * (98.4 - 76.8) / (97.6 - 75.5);
+                let top = lies::humidity(honest / 100.0, self.passed) * 100.0;
                 self.sensors.publish(&format!("{site}/{name}/top"), air(0.2, top)).await?;
                 self.sensors.publish(&format!("{site}/{name}/floor"), air(-0.2, humidity)).await?;
             } else {
                 self.sensors.publish(&format!("{site}/{name}/air"), air(0.0, humidity)).await?;
             }
             if room != 0 {
-                let dioxide = format!("{:.0}", reading.carbon_dioxide);
+                let honest = reading.carbon_dioxide;
+                let dioxide = if room == lies::BAY { lies::carbon_dioxide(honest, self.passed) } else { honest };
+                let dioxide = format!("{dioxide:.0}");
                 self.sensors.publish(&format!("{site}/{name}/co2"), dioxide).await?;
             }
         }
@@ -253,156 +275,33 @@ impl<W: Write> Play<W> {
         Some(snapshot["sources"].as_array()?.iter().map(counted_of).sum())
     }
 
-    /// Notes what the daemon projects in the evening, and what was truly drawn when its time is over.
-    fn note_projections(&mut self) {
-        let ledgers = self.farm.ledgers();
-        for (room, noted) in self.projections.iter_mut().enumerate() {
-            match noted {
-                None if self.passed < SETTLED => {}
-                None => {
-                    let water = self.story.number(room, "outlook/water-next-12-hours");
-                    *noted = water.map(|water| Projection {
-                        at: self.passed,
-                        water,
-                        drawn_before: ledgers[room].drawn,
-                        drawn_after: None,
-                    });
-                }
-                Some(projection) if self.passed >= projection.at + PROJECTED => {
-                    projection.drawn_after.get_or_insert(ledgers[room].drawn);
-                }
-                Some(_) => {}
-            }
-        }
-    }
-
     fn tell_where_to_look(&mut self) -> Result<(), DemoError> {
         let (broker, http) = (self.cast.broker, self.cast.http);
-        let asked = format!("Frosthollow, a freezing night at {:.0} times the speed of life.", self.cast.speed);
-        self.story.line(&asked)?;
-        self.story.line("The rooms, the weather and the broker are simulated; the daemon is the real one.")?;
+        let (host, port) = (broker.ip(), broker.port());
+        let site = configuration::SITE;
+        let about = format!(
+            "Frosthollow, an invented farm, from dusk to the noon after a freezing night, at {:.0} times the speed of life. \
+             Rooms, weather and broker are simulated; the daemon is the real one, and all that is told of it is read back \
+             from MQTT.",
+            self.cast.speed
+        );
+        self.story.sentence(&about, 0)?;
         self.story.line("")?;
-        self.story.line(&format!("  MQTT 5   {broker}"))?;
-        for path in ["metrics", "snapshot.json", "healthz", "readyz"] {
-            self.story.line(&format!("  HTTP     http://{http}/{path}"))?;
-        }
-        self.story.line("")?;
-        self.story.line(
-            "Listen to the site or to a room from another terminal (this broker hands a new subscriber at most",
-        )?;
-        self.story.line("a hundred retained values, so ask for one device at a time):")?;
-        let rooms = NAMES.iter().map(|name| format!("{}-{name}", configuration::SITE));
-        for device in std::iter::once(configuration::SITE.to_owned()).chain(rooms) {
-            let (host, port) = (broker.ip(), broker.port());
-            self.story.line(&format!("  mosquitto_sub -V mqttv5 -h {host} -p {port} -v -t 'homie/5/{device}/#'"))?;
-        }
-        self.story.line("")?;
-        self.story.line("The night, as it is read back from MQTT:")?;
-        Ok(())
+        self.story
+            .line(&format!("  the page   http://{http}/   (also /metrics, /snapshot.json, /healthz, /readyz)"))?;
+        self.story
+            .line(&format!("  MQTT 5     {broker}, open to any client. This broker hands a new subscriber at"))?;
+        self.story
+            .line("             most a hundred retained values, so ask for one device at a time: this one, or")?;
+        let others = [NAMES[0], NAMES[2], NAMES[3]].map(|name| format!("-{name}")).join(", ");
+        self.story.line(&format!("             {site} alone, or with {others} behind it."))?;
+        let device = format!("{site}-{}", NAMES[1]);
+        Ok(self.story.line(&format!("  mosquitto_sub -V mqttv5 -h {host} -p {port} -v -t 'homie/5/{device}/#'"))?)
     }
 
-    fn tell_summary(&mut self) -> Result<(), DemoError> {
-        let hours = self.passed.as_secs_f64() / 3_600.0;
-        self.story.line("")?;
-        self.story.line(&format!("Summary after {hours:.1} hours of the night"))?;
-        self.story.line("")?;
-        self.tell_water()?;
-        self.story.line("")?;
-        self.tell_warnings()
-    }
-
-    fn tell_water(&mut self) -> Result<(), DemoError> {
-        if self.passed <= SETTLED {
-            let from = self.moment(SETTLED.as_secs_f64()).map(|moment| self.story.time(moment)).unwrap_or_default();
-            let text = format!("  Water: nothing to compare, because the projection is taken down at {from}");
-            return Ok(self.story.line(&text)?);
-        }
-        let from = self.projections.iter().flatten().map(|projection| projection.at).min().unwrap_or(SETTLED);
-        let from = self.moment(from.as_secs_f64()).map(|moment| self.story.time(moment)).unwrap_or_default();
-        let heading =
-            format!("  Water drawn in the 12 hours from {from}: projected then, and truly drawn in the simulation");
-        self.story.line(&heading)?;
-        let ledgers = self.farm.ledgers();
-        for (room, title) in TITLES.iter().enumerate() {
-            let unit = self.story.unit(room, "outlook/water-next-12-hours");
-            // A litre of cold water weighs a kilogram.
-            let per_kilogram = if self.cast.units == UnitSystem::Us { 1.0 / 3.785_411_784 } else { 1.0 };
-            let sentence = match self.projections[room] {
-                None => "no projection was published".to_owned(),
-                Some(Projection { water, drawn_before, drawn_after: Some(after), .. }) => {
-                    let truth = (after - drawn_before) * per_kilogram;
-                    let error = (water / truth - 1.0) * 100.0;
-                    format!("{water:7.1} {unit} projected, {truth:7.1} {unit} drawn ({error:+.0} %)").replace('-', "−")
-                }
-                Some(Projection { water, drawn_before, .. }) => {
-                    let truth = (ledgers[room].drawn - drawn_before) * per_kilogram;
-                    format!("{water:7.1} {unit} projected, {truth:7.1} {unit} drawn so far (the 12 hours are not over)")
-                }
-            };
-            self.story.line(&format!("    {title:<16} {sentence}"))?;
-        }
-        Ok(())
-    }
-
-    fn tell_warnings(&mut self) -> Result<(), DemoError> {
-        self.story.line("  Warnings: when they were given, and when it truly happened")?;
-        let raised = self.story.raised.clone();
-        if raised.is_empty() {
-            self.story.line("    none was given")?;
-        }
-        for raised in &raised {
-            let who = title(&raised.device);
-            let given = self.story.time(raised.at);
-            let happened = self.happened(&raised.device, &raised.alert);
-            let truth = match happened {
-                Some(Some(moment)) => {
-                    let lead = moment.duration_since(raised.at).as_secs_f64() / 3_600.0;
-                    format!(", happened at {} ({lead:.1} h later)", self.story.time(moment)).replace('-', "−")
-                }
-                Some(None) => ", had not happened by the end".to_owned(),
-                None => String::new(),
-            };
-            self.story.line(&format!("    {who:<16} {:<22} given at {given}{truth}", raised.alert))?;
-        }
-        self.tell_unwarned()
-    }
-
-    /// What truly happened without a warning.
-    fn tell_unwarned(&mut self) -> Result<(), DemoError> {
-        for (room, from) in self.farm.short_from().into_iter().enumerate() {
-            let device = format!("{}-{}", configuration::SITE, NAMES[room]);
-            let warned = self
-                .story
-                .raised
-                .iter()
-                .any(|raised| raised.device == device && raised.alert == "humidifier-shortfall");
-            if let Some(moment) = from.and_then(|seconds| self.moment(seconds))
-                && !warned
-            {
-                let time = self.story.time(moment);
-                self.story.line(&format!("    {:<16} fell short of its target at {time}, unwarned", TITLES[room]))?;
-            }
-        }
-        Ok(())
-    }
-
-    fn moment(&self, seconds: f64) -> Option<Timestamp> {
+    /// The moment so many seconds after dusk.
+    pub(super) fn moment(&self, seconds: f64) -> Option<Timestamp> {
         self.cast.night.start.checked_add(SignedDuration::try_from_secs_f64(seconds).ok()?).ok()
-    }
-
-    /// When what an alert announces truly happened: `None` where the simulation has no such truth.
-    fn happened(&self, device: &str, alert: &str) -> Option<Option<Timestamp>> {
-        match alert {
-            "hard-frost" => {
-                let moment = self.cast.night.first_at_or_below(configuration::HARD_FROST);
-                Some(moment.filter(|moment| *moment <= self.now()))
-            }
-            "humidifier-shortfall" => {
-                let room = NAMES.iter().position(|name| device.ends_with(name))?;
-                Some(self.farm.short_from()[room].and_then(|seconds| self.moment(seconds)))
-            }
-            _ => None,
-        }
     }
 }
 
@@ -440,7 +339,7 @@ mod tests {
             http,
             units: UnitSystem::Metric,
             speed: 1_000.0,
-            end: End::Scenario(Duration::from_secs(3_600)),
+            real_end: None,
             patience: Duration::from_millis(300),
         };
         let play = Play::begin(cast, Vec::new()).await.unwrap();

@@ -1,8 +1,11 @@
 //! The rules that a grower would write in their automation: follow `advice/decision` until its `valid-until`, and the
-//! fallbacks after it. They know nothing but what stands on MQTT.
+//! fallbacks after it; tell what the gauges say; and before a night that will fall short, pull a lever through `/set`.
+//! They know nothing but what stands on MQTT.
+
+use std::collections::BTreeMap;
 
 use jiff::Timestamp;
-use serde_json::Value;
+use serde_json::{Value, json};
 
 use super::farm::{FAN_PLATES, NAMES, Orders};
 use crate::units::{UnitSystem, people::CUBIC_METRES_PER_CUBIC_FOOT};
@@ -16,6 +19,9 @@ struct Heard {
     decision: Option<Decision>,
     /// In the unit in which air flows are published.
     fallback_air: Option<f64>,
+    levers: Value,
+    dawn: Option<Timestamp>,
+    short: bool,
 }
 
 /// A decision as the rule reads it.
@@ -24,6 +30,25 @@ struct Decision {
     fan: f64,
     humidity: Option<f64>,
     valid_until: Timestamp,
+}
+
+/// A lever that a rule pulls.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Pull {
+    /// Where the rule publishes.
+    pub(super) topic: String,
+    /// What it publishes.
+    pub(super) payload: String,
+    /// What the daemon has said of the lever.
+    pub(super) sentence: String,
+    /// Water that it saves in 24 hours, as a share of that without it.
+    pub(super) saves: f64,
+    /// Carbon dioxide to which it leads at most, ppm.
+    pub(super) carbon_dioxide: f64,
+    /// The fan's share before.
+    pub(super) fan_before: f64,
+    /// Until when.
+    pub(super) until: Timestamp,
 }
 
 /// The rules of all rooms.
@@ -38,7 +63,7 @@ pub(super) struct Rules {
 impl Rules {
     /// Rules for the rooms of `site`, which publishes in `units`.
     pub(super) fn new(site: &str, units: UnitSystem) -> Self {
-        let heard = Heard { decision: None, fallback_air: None };
+        let heard = Heard { decision: None, fallback_air: None, levers: Value::Null, dawn: None, short: false };
         let air_unit = match units {
             UnitSystem::Metric => 1.0,
             UnitSystem::Us => 60.0 * CUBIC_METRES_PER_CUBIC_FOOT,
@@ -48,35 +73,68 @@ impl Rules {
 
     /// What the rules listen to.
     pub(super) fn filters(&self) -> Vec<String> {
-        NAMES.iter().map(|name| format!("{}{name}/advice/+", self.prefix)).collect()
+        let of_room = ["advice/+", "outlook/levers", "outlook/dawn", "alerts/humidifier-shortfall"];
+        NAMES.iter().flat_map(|name| of_room.map(|topic| format!("{}{name}/{topic}", self.prefix))).collect()
     }
 
     /// Takes in a message; other topics are ignored.
     pub(super) fn hear(&mut self, topic: &str, payload: &str) {
-        let Some(rest) = topic.strip_prefix(&self.prefix) else { return };
-        let Some((room, property)) = rest.split_once("/advice/") else { return };
+        let Some((room, property)) = topic.strip_prefix(&self.prefix).and_then(|rest| rest.split_once('/')) else {
+            return;
+        };
         let Some(number) = NAMES.iter().position(|name| *name == room) else { return };
         let heard = &mut self.heard[number];
         match property {
-            "decision" => heard.decision = decision(payload),
-            "fallback-fresh-air" => heard.fallback_air = payload.parse().ok(),
+            "advice/decision" => heard.decision = decision(payload),
+            "advice/fallback-fresh-air" => heard.fallback_air = payload.parse().ok(),
+            "outlook/levers" => heard.levers = serde_json::from_str(payload).unwrap_or_default(),
+            "outlook/dawn" => heard.dawn = payload.parse().ok(),
+            "alerts/humidifier-shortfall" => heard.short = matches!(payload, "notice" | "warning" | "critical"),
             _ => {}
         }
     }
 
     /// What to set now.
     pub(super) fn orders(&self, now: Timestamp) -> [Orders; NAMES.len()] {
+        let fallback = self.fallback_fans();
+        std::array::from_fn(|number| match self.heard[number].decision {
+            Some(decision) if now < decision.valid_until => Orders { fan: decision.fan, humidity: decision.humidity },
+            _ => Orders { fan: fallback[number], humidity: None },
+        })
+    }
+
+    /// Shares of the fans' capacity by the fallbacks.
+    pub(super) fn fallback_fans(&self) -> [f64; NAMES.len()] {
         std::array::from_fn(|number| {
-            let heard = &self.heard[number];
-            match heard.decision {
-                Some(decision) if now < decision.valid_until => {
-                    Orders { fan: decision.fan, humidity: decision.humidity }
-                }
-                _ => {
-                    let share = heard.fallback_air.map(|air| air * self.air_unit / FAN_PLATES[number]);
-                    Orders { fan: share.unwrap_or(UNHEARD), humidity: None }
-                }
-            }
+            let share = self.heard[number].fallback_air.map(|air| air * self.air_unit / FAN_PLATES[number]);
+            share.unwrap_or(UNHEARD)
+        })
+    }
+
+    /// The level that a gauge reads, told to the daemon: topic and payload.
+    pub(super) fn gauge(&self, room: usize, published: f64) -> (String, String) {
+        (format!("{}{}/inputs/tank-volume/set", self.prefix, NAMES[room]), format!("{published:.1}"))
+    }
+
+    /// The evening's rule: where the anteroom will fall short tonight, `room` takes less air until dawn, if its levers
+    /// say that it can.
+    pub(super) fn evening(&self, room: usize, now: Timestamp) -> Option<Pull> {
+        let (anteroom, heard) = (&self.heard[0], &self.heard[room]);
+        let lever = heard.levers["levers"].as_array()?.iter().find(|lever| lever["change"] == "less-air")?;
+        let (hold, until) = (lever["hold"].as_object()?, heard.dawn.filter(|_| anteroom.short)?);
+        let minutes = until.duration_since(now).as_mins();
+        let mut payload: BTreeMap<&str, Value> =
+            hold.iter().map(|(key, value)| (key.as_str(), value.clone())).collect();
+        payload.insert("for", json!(format!("PT{}H{}M", minutes / 60, minutes % 60)));
+        let worth = |case: &str, key: &str| lever[case][key].as_f64();
+        Some(Pull {
+            topic: format!("{}{}/inputs/hold/set", self.prefix, NAMES[room]),
+            payload: json!(payload).to_string(),
+            sentence: lever["sentence"].as_str()?.to_owned(),
+            saves: 1.0 - worth("with", "water_litres")? / worth("without", "water_litres")?,
+            carbon_dioxide: worth("with", "highest_carbon_dioxide_parts_per_million")?,
+            fan_before: heard.decision.filter(|decision| now < decision.valid_until)?.fan,
+            until,
         })
     }
 }
@@ -146,5 +204,31 @@ mod tests {
         let mut rules = Rules::new("frosthollow", UnitSystem::Metric);
         rules.hear(TOPIC, &decided("degraded", 0.0));
         assert_eq!(rules.orders(NOW)[1], Orders { fan: 0.4, humidity: None });
+    }
+
+    #[test]
+    fn before_a_night_that_falls_short_the_lever_is_pulled_until_dawn_and_otherwise_not() {
+        let mut rules = Rules::new("frosthollow", UnitSystem::Metric);
+        let levers = json!({ "levers": [
+            { "change": "ready-anteroom" },
+            {
+                "change": "less-air", "sentence": "Hold the fresh air at 522 m³/h.", "hold": { "fresh-air": 522.1 },
+                "without": { "water_litres": 100.0, "highest_carbon_dioxide_parts_per_million": 800.0 },
+                "with": { "water_litres": 80.0, "highest_carbon_dioxide_parts_per_million": 880.0 },
+            },
+        ] });
+        rules.hear(TOPIC, &decided("active", 55.0));
+        rules.hear("homie/5/frosthollow-oyster-hall/outlook/levers", &levers.to_string());
+        rules.hear("homie/5/frosthollow-oyster-hall/outlook/dawn", "2027-01-15T22:30:00Z");
+        rules.hear("homie/5/frosthollow-lung/alerts/humidifier-shortfall", "normal");
+        assert_eq!(rules.evening(1, NOW), None);
+        rules.hear("homie/5/frosthollow-lung/alerts/humidifier-shortfall", "warning");
+        let pull = rules.evening(1, NOW).unwrap();
+        assert_eq!(pull.topic, "homie/5/frosthollow-oyster-hall/inputs/hold/set");
+        assert_eq!(pull.payload, r#"{"for":"PT14H30M","fresh-air":522.1}"#);
+        assert!((pull.saves - 0.2).abs() < 1e-9 && (pull.fan_before - 0.4).abs() < 1e-9);
+        // Nothing that the daemon does not say can be pulled.
+        rules.hear("homie/5/frosthollow-oyster-hall/outlook/levers", r#"{"levers":[]}"#);
+        assert_eq!(rules.evening(1, NOW), None);
     }
 }

@@ -13,32 +13,18 @@ use super::{configuration::SITE, farm::NAMES, link::Message};
 /// What people call the rooms, in the order of [`NAMES`].
 pub(super) const TITLES: [&str; 4] = ["Anteroom", "Oyster hall", "Shiitake loft", "Lion's mane bay"];
 
-/// Columns of the table: heading, width, and the property that fills it.
-const COLUMNS: [(&str, usize, &str); 8] = [
-    ("air", 8, "air/temperature"),
-    ("RH", 7, "air/relative-humidity"),
-    ("CO2", 9, "air/carbon-dioxide"),
-    ("ratio", 10, "air/humidity-ratio"),
-    ("fresh air", 11, "advice/fresh-air"),
-    ("target", 7, "advice/humidity-target"),
-    ("duty", 6, "advice/humidifier-duty"),
-    ("water", 9, "moisture/water-drawn"),
-];
-
-/// Hours between two headings.
-const HEADING_EVERY: i64 = 6;
-
 /// Lines are no longer than this.
 const WIDTH: usize = 100;
 
-/// A change of what limits the advice is told when it has stood for so many batches of readings.
-const STANDS: u32 = 5;
+/// Rows between two headings of the running table.
+const HEADING_EVERY: u32 = 12;
 
 /// Units that are not parted from their numbers at the end of a line.
-const UNITS: [&str; 10] = ["%", "°C", "°F", "ppm", "kg/h", "lb/h", "g/kg", "m³/h", "cfm", "L"];
+const UNITS: [&str; 14] =
+    ["%", "°C", "°F", "K", "ppm", "kg/h", "lb/h", "g/kg", "gr/lb", "m³/h", "cfm", "L", "gal", "L/h"];
 const HARD_SPACE: char = '\u{a0}';
 
-/// When an alert was raised, and what it said.
+/// When an alert was raised, and of what.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Raised {
     /// When it was first raised.
@@ -56,32 +42,22 @@ pub(super) struct Story<W> {
     /// The latest payload of every topic, without `homie/5/`.
     heard: BTreeMap<String, String>,
     told_alerts: BTreeMap<String, String>,
-    limits: Vec<Limit>,
-    hours: i64,
+    rows: u32,
+    /// Lines told so far.
+    pub(super) lines: u64,
     /// Every first raise, in order.
     pub(super) raised: Vec<Raised>,
 }
 
-/// What limits a room's advice, and whether that was told.
-#[derive(Debug, Clone, Default)]
-struct Limit {
-    told: String,
-    coming: String,
-    stood: u32,
+/// The device of a room in the tree.
+pub(super) fn device(room: usize) -> String {
+    format!("{SITE}-{}", NAMES[room])
 }
 
 impl<W: Write> Story<W> {
     /// A story that has not begun.
     pub(super) fn new(out: W, zone: TimeZone) -> Self {
-        Self {
-            out,
-            zone,
-            heard: BTreeMap::new(),
-            told_alerts: BTreeMap::new(),
-            limits: vec![Limit::default(); NAMES.len()],
-            hours: 0,
-            raised: Vec::new(),
-        }
+        Self { out, zone, heard: BTreeMap::new(), told_alerts: BTreeMap::new(), rows: 0, lines: 0, raised: Vec::new() }
     }
 
     /// What the story listens to.
@@ -104,17 +80,28 @@ impl<W: Write> Story<W> {
         }
     }
 
+    /// What stands on a device's topic.
+    pub(super) fn text(&self, device: &str, property: &str) -> Option<&str> {
+        self.heard.get(&format!("{device}/{property}")).map(String::as_str)
+    }
+
     /// A published number of a room, in the published unit.
     pub(super) fn number(&self, room: usize, property: &str) -> Option<f64> {
-        self.heard.get(&format!("{SITE}-{}/{property}", NAMES[room]))?.parse().ok()
+        self.text(&device(room), property)?.parse().ok()
     }
 
-    /// The unit in which a room's property is published.
-    pub(super) fn unit(&self, room: usize, property: &str) -> String {
-        self.unit_of(&format!("{SITE}-{}", NAMES[room]), property)
+    /// A published moment of a room.
+    pub(super) fn moment(&self, room: usize, property: &str) -> Option<Timestamp> {
+        self.text(&device(room), property)?.parse().ok()
     }
 
-    fn unit_of(&self, device: &str, property: &str) -> String {
+    /// A published JSON object of a room.
+    pub(super) fn object(&self, room: usize, property: &str) -> Option<Value> {
+        serde_json::from_str(self.text(&device(room), property)?).ok()
+    }
+
+    /// The unit in which a device's property is published.
+    pub(super) fn unit(&self, device: &str, property: &str) -> String {
         let described = self.heard.get(&format!("{device}/$description"));
         let json: Option<Value> = described.and_then(|text| serde_json::from_str(text).ok());
         let pointer = property.replacen('/', "/properties/", 1);
@@ -122,11 +109,12 @@ impl<W: Write> Story<W> {
             .unwrap_or_default()
     }
 
-    fn shown(&self, device: &str, property: &str) -> String {
-        match self.heard.get(&format!("{device}/{property}")) {
+    /// What stands on a device's topic, with its unit; a dash where nothing does.
+    pub(super) fn shown(&self, device: &str, property: &str) -> String {
+        match self.text(device, property) {
             Some(payload) => {
-                let number = payload.strip_prefix('-').map_or_else(|| payload.clone(), |rest| format!("−{rest}"));
-                format!("{number} {}", self.unit_of(device, property)).trim_end().to_owned()
+                let number = payload.strip_prefix('-').map_or_else(|| payload.to_owned(), |rest| format!("−{rest}"));
+                format!("{number} {}", self.unit(device, property)).trim_end().to_owned()
             }
             None => "–".to_owned(),
         }
@@ -139,6 +127,7 @@ impl<W: Write> Story<W> {
 
     /// A line of its own.
     pub(super) fn line(&mut self, text: &str) -> io::Result<()> {
+        self.lines += 1;
         writeln!(self.out, "{text}")?;
         self.out.flush()
     }
@@ -151,16 +140,28 @@ impl<W: Write> Story<W> {
         Ok(())
     }
 
-    /// Tells what has changed since it was last told.
-    pub(super) fn tell_changes(&mut self, now: Timestamp) -> io::Result<()> {
-        self.tell_alerts(now)?;
-        for room in 0..NAMES.len() {
-            self.tell_limit(room, now)?;
-        }
-        Ok(())
+    /// A sentence that stands under the one before it.
+    pub(super) fn aside(&mut self, text: &str) -> io::Result<()> {
+        self.sentence(&format!("{}{text}", HARD_SPACE.to_string().repeat(7)), 7)
     }
 
-    fn tell_alerts(&mut self, now: Timestamp) -> io::Result<()> {
+    /// A sentence under the time of day.
+    pub(super) fn tell(&mut self, now: Timestamp, text: &str) -> io::Result<()> {
+        let line = format!("{}  {text}", self.time(now));
+        self.sentence(&line, 7)
+    }
+
+    /// The heading of an act.
+    pub(super) fn heading(&mut self, title: &str, about: &str) -> io::Result<()> {
+        self.rows = 0;
+        self.line("")?;
+        self.line(&format!("═══ {title} {}", "═".repeat(WIDTH.saturating_sub(title.chars().count() + 5))))?;
+        self.sentence(about, 0)?;
+        self.line("")
+    }
+
+    /// Tells which alerts have been raised, have become more urgent, or are over.
+    pub(super) fn tell_alerts(&mut self, now: Timestamp) -> io::Result<()> {
         let states: Vec<(String, String)> = self
             .heard
             .iter()
@@ -186,53 +187,33 @@ impl<W: Write> Story<W> {
             if raised && first {
                 self.raised.push(Raised { at: now, device: device.to_owned(), alert: alert.to_owned() });
             }
-            let line = format!("{}  {said}", self.time(now));
             self.told_alerts.insert(topic.clone(), state);
-            self.sentence(&line, 7)?;
+            self.tell(now, &said)?;
         }
         Ok(())
     }
 
-    fn tell_limit(&mut self, room: usize, now: Timestamp) -> io::Result<()> {
-        let device = format!("{SITE}-{}", NAMES[room]);
-        let heard = |property: &str| self.heard.get(&format!("{device}/advice/{property}")).cloned();
-        let (Some(mode), Some(reason)) = (heard("mode"), heard("reason")) else { return Ok(()) };
-        let present = format!("{mode}, {}", heard("limited-by").unwrap_or_default());
-        let limit = &mut self.limits[room];
-        if limit.coming == present {
-            limit.stood += 1;
-        } else {
-            *limit = Limit { told: std::mem::take(&mut limit.told), coming: present, stood: 1 };
-        }
-        if limit.stood < STANDS || limit.told == limit.coming {
-            return Ok(());
-        }
-        limit.told.clone_from(&limit.coming);
-        let line = format!("{}  {}: {reason}", self.time(now), TITLES[room]);
-        self.sentence(&line, 7)
+    /// When an alert of a device was first raised.
+    pub(super) fn raised_at(&self, device: &str, alert: &str) -> Option<Timestamp> {
+        self.raised.iter().find(|raised| raised.device == device && raised.alert == alert).map(|raised| raised.at)
     }
 
-    /// The table of one hour.
-    pub(super) fn tell_hour(&mut self, now: Timestamp) -> io::Result<()> {
-        if self.hours % HEADING_EVERY == 0 {
-            let heads: String = COLUMNS.iter().map(|(head, width, _)| format!(" {head:>width$}")).collect();
-            self.line("")?;
-            self.line(format!("       {:<15}{heads}", "room").trim_end())?;
+    /// One row of the running table: outdoors, and each room's humidity and the water that its humidifier is asked for.
+    pub(super) fn tell_row(&mut self, now: Timestamp) -> io::Result<()> {
+        if self.rows.is_multiple_of(HEADING_EVERY) {
+            let heads: String = TITLES.iter().map(|title| format!("  {title:>18}")).collect();
+            self.line(&format!("         outdoors{heads}"))?;
         }
-        self.hours += 1;
-        let outdoors = ["temperature", "relative-humidity", "humidity-ratio"]
-            .map(|property| self.shown(SITE, &format!("outdoors/{property}")))
-            .join(", ");
-        self.line(&format!("{}  outdoors {outdoors}", self.time(now)))?;
-        for (name, title) in NAMES.iter().zip(TITLES) {
-            let device = format!("{SITE}-{name}");
-            let cells: String = COLUMNS
-                .iter()
-                .map(|(_, width, property)| format!(" {:>width$}", self.shown(&device, property)))
-                .collect();
-            self.line(&format!("       {title:<15}{cells}"))?;
-        }
-        Ok(())
+        self.rows += 1;
+        let outdoors = self.shown(SITE, "outdoors/temperature");
+        let cells: String = (0..NAMES.len())
+            .map(|room| {
+                let [humidity, water] = ["air/relative-humidity", "moisture/water-drawn"]
+                    .map(|property| self.shown(&device(room), property));
+                format!("  {humidity:>7} {water:>10}")
+            })
+            .collect();
+        self.line(&format!("{}  {outdoors:>10}{cells}", self.time(now)))
     }
 }
 
@@ -291,14 +272,14 @@ mod tests {
     fn an_alert_is_told_once_when_it_is_raised_with_its_text_and_once_when_it_is_over() {
         let mut story = story();
         story.hear(vec![message("frosthollow/alerts/hard-frost", "warning")]);
-        story.tell_changes(NOW).unwrap();
+        story.tell_alerts(NOW).unwrap();
         assert_eq!(told(&story), "", "told before its text came");
         story.hear(vec![message("frosthollow/$alert/hard-frost", "Lines may freeze from 21:00.")]);
-        story.tell_changes(NOW).unwrap();
-        story.tell_changes(NOW).unwrap();
+        story.tell_alerts(NOW).unwrap();
+        story.tell_alerts(NOW).unwrap();
         story.hear(vec![message("frosthollow/alerts/hard-frost", "normal")]);
-        story.tell_changes(NOW).unwrap();
-        story.tell_changes(NOW).unwrap();
+        story.tell_alerts(NOW).unwrap();
+        story.tell_alerts(NOW).unwrap();
         assert_eq!(
             told(&story),
             "08:00  WARNING Farm, hard-frost: Lines may freeze from 21:00.\n\
@@ -313,8 +294,10 @@ mod tests {
         let lines = wrapped(text.trim_end(), 7);
         assert!(lines.iter().all(|line| line.chars().count() <= WIDTH), "{lines:?}");
         assert_eq!(lines.join(" ").split_whitespace().count(), 60);
-        let heading: usize = 7 + 15 + COLUMNS.iter().map(|(_, width, _)| width + 1).sum::<usize>();
-        assert!(heading <= WIDTH, "{heading}");
+        let mut story = story();
+        story.heading("Act 1. Dusk", &text).unwrap();
+        story.tell_row(NOW).unwrap();
+        assert!(told(&story).lines().all(|line| line.chars().count() <= WIDTH), "{}", told(&story));
     }
 
     #[test]

@@ -81,7 +81,7 @@ impl Ahead {
     fn of(state: &RoomState, voice: &Voice) -> Option<Self> {
         let outlook = Arc::clone(state.outlook.as_ref()?);
         let hourly = outlook::object(&outlook, voice).to_string();
-        let levers = levers::object(&state.levers, voice, outlook.made).to_string();
+        let levers = levers::on_topic(&state.levers, voice, outlook.made).to_string();
         Some(Self { outlook, hourly, levers })
     }
 }

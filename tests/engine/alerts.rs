@@ -4,7 +4,10 @@ use std::time::Duration;
 
 use jiff::{SignedDuration, Timestamp};
 use mistwright::{
-    advice::AlertKind,
+    advice::{
+        AlertKind,
+        alert::{Alert, Condition, Message, Priority},
+    },
     engine::{Event, FetchFailure, Rejection},
     model::{Place, Quantity, WaterSupply},
     units::WaterVolume,
@@ -381,4 +384,22 @@ fn a_cold_spell_is_told_one_to_three_days_ahead_with_what_to_postpone() {
     assert!(text.is_some_and(|text| text.contains("on Sunday")), "of 15 January at 18:00, a Friday");
     assert_eq!(cold_from(80).0, "normal");
     assert_eq!(cold_spell_of(|hour| if (24..30).contains(&hour) { -25.0 } else { 10.0 }).0, "normal");
+}
+
+/// A wall at the edge of its dew point is wet in one minute, and only will be in the next.
+#[test]
+fn an_alert_at_the_edge_of_two_priorities_rises_at_once_and_does_not_flap_between_them() {
+    let mut alert = Alert::new(AlertKind::SurfaceWet);
+    let mut now = Bench::new(farm(vec![room()])).now;
+    let mut told = Vec::new();
+    for minute in 0..120 {
+        now.elapsed += minutes(1);
+        let urgent = (20..60).contains(&minute) && minute % 2 == 0;
+        let priority = if urgent { Priority::Warning } else { Priority::Notice };
+        if alert.take(Condition::Present(priority, Message::BeforeRestart), &now) {
+            told.push((minute, alert.published()));
+        }
+    }
+    // Raised after its delay, urgent at once, and less so when it has been less for half an hour since minute 59.
+    assert_eq!(told, [(10, "notice"), (20, "warning"), (89, "notice")]);
 }

@@ -4,8 +4,9 @@ use std::time::Duration;
 
 use mistwright::{
     advice::lever::{Change, Lever},
-    model::{Intake, Place, Quantity, Room, WaterSupply},
-    units::{WaterFlow, WaterVolume},
+    engine::{Event, command::Command},
+    model::{Hold, Intake, Place, Quantity, Room, WaterSupply},
+    units::{AirFlow, WaterFlow, WaterVolume},
 };
 
 use super::harness::{Bench, farm, flow, percent, room};
@@ -19,7 +20,17 @@ fn weak_room() -> Room {
 }
 
 fn levers_of(rooms: Vec<Room>, celsius: f64) -> Vec<Lever> {
+    levers_under(rooms, celsius, None)
+}
+
+/// The levers while fresh air is held in the last room.
+fn levers_under(rooms: Vec<Room>, celsius: f64, held: Option<AirFlow>) -> Vec<Lever> {
     let mut bench = Bench::new(farm(rooms));
+    if held.is_some() {
+        let hold = Hold { fresh_air: held, humidity_target: None };
+        let room = Some(bench.farm.rooms.len() - 1);
+        bench.event(Event::Command { room, command: Command::Hold(hold, Duration::from_secs(36_000)) });
+    }
     bench.forecast(&[celsius; 60], 80.0);
     bench.air(Place::Outdoors, celsius, 80.0);
     // The first outlook is made as soon as a temperature is heard, the next after five minutes knows everything.
@@ -63,6 +74,16 @@ fn less_air_needs_less_water_and_leaves_carbon_dioxide_below_what_forbids_a_cut(
     assert!(lever.with.water.litres() < lever.without.water.litres());
     assert!(lever.with.highest_carbon_dioxide > lever.without.highest_carbon_dioxide);
     assert!(lever.with.highest_carbon_dioxide.parts_per_million() < 900.0, "{lever:?}");
+}
+
+/// Else a rule that pulls the lever each evening would take a share off what it holds already.
+#[test]
+fn no_lever_gives_less_air_than_is_held_by_hand() {
+    let mut room = weak_room();
+    room.bands.relative_humidity.lowest = percent(80.0);
+    let Change::LessAir { to } = find(&levers_of(vec![room.clone()], -5.0), "less-air").change else { panic!() };
+    let held = levers_under(vec![room], -5.0, Some(to));
+    assert!(held.iter().all(|lever| lever.change.name() != "less-air"), "{held:?}");
 }
 
 #[test]
