@@ -408,9 +408,13 @@ impl<W: Write> Play<W> {
         self.moment(SCENES[2].0.as_secs_f64()).map(|moment| self.story.time(moment)).unwrap_or_default()
     }
 
-    /// The share of the oyster hall's fan without the lever, while it is pulled.
+    /// The share of the oyster hall's fan as it was foreseen without the lever, while it is pulled.
     pub(super) fn hall_without_lever(&self) -> Option<f64> {
-        self.noted.pull.as_ref().filter(|pull| self.now() < pull.until).map(|pull| pull.fan_before)
+        let now = self.now();
+        let pull = self.noted.pull.as_ref().filter(|pull| now < pull.until)?;
+        let (made, fans) = &pull.fan_without;
+        let hour = usize::try_from(now.duration_since(*made).as_hours()).ok()?;
+        fans.get(hour).copied()
     }
 
     /// What is published of a kilogram of water: a litre of cold water weighs one.

@@ -20,6 +20,7 @@ struct Heard {
     /// In the unit in which air flows are published.
     fallback_air: Option<f64>,
     levers: Value,
+    hourly: Value,
     dawn: Option<Timestamp>,
     short: bool,
 }
@@ -45,8 +46,8 @@ pub(super) struct Pull {
     pub(super) saves: f64,
     /// Carbon dioxide to which it leads at most, ppm.
     pub(super) carbon_dioxide: f64,
-    /// The fan's share before.
-    pub(super) fan_before: f64,
+    /// The share of the fan that was foreseen without it, for each hour from a moment on.
+    pub(super) fan_without: (Timestamp, Vec<f64>),
     /// Until when.
     pub(super) until: Timestamp,
 }
@@ -63,7 +64,14 @@ pub(super) struct Rules {
 impl Rules {
     /// Rules for the rooms of `site`, which publishes in `units`.
     pub(super) fn new(site: &str, units: UnitSystem) -> Self {
-        let heard = Heard { decision: None, fallback_air: None, levers: Value::Null, dawn: None, short: false };
+        let heard = Heard {
+            decision: None,
+            fallback_air: None,
+            levers: Value::Null,
+            hourly: Value::Null,
+            dawn: None,
+            short: false,
+        };
         let air_unit = match units {
             UnitSystem::Metric => 1.0,
             UnitSystem::Us => 60.0 * CUBIC_METRES_PER_CUBIC_FOOT,
@@ -73,7 +81,7 @@ impl Rules {
 
     /// What the rules listen to.
     pub(super) fn filters(&self) -> Vec<String> {
-        let of_room = ["advice/+", "outlook/levers", "outlook/dawn", "alerts/humidifier-shortfall"];
+        let of_room = ["advice/+", "outlook/levers", "outlook/hourly", "outlook/dawn", "alerts/humidifier-shortfall"];
         NAMES.iter().flat_map(|name| of_room.map(|topic| format!("{}{name}/{topic}", self.prefix))).collect()
     }
 
@@ -88,6 +96,7 @@ impl Rules {
             "advice/decision" => heard.decision = decision(payload),
             "advice/fallback-fresh-air" => heard.fallback_air = payload.parse().ok(),
             "outlook/levers" => heard.levers = serde_json::from_str(payload).unwrap_or_default(),
+            "outlook/hourly" => heard.hourly = serde_json::from_str(payload).unwrap_or_default(),
             "outlook/dawn" => heard.dawn = payload.parse().ok(),
             "alerts/humidifier-shortfall" => heard.short = matches!(payload, "notice" | "warning" | "critical"),
             _ => {}
@@ -126,6 +135,8 @@ impl Rules {
         let mut payload: BTreeMap<&str, Value> =
             hold.iter().map(|(key, value)| (key.as_str(), value.clone())).collect();
         payload.insert("for", json!(format!("PT{}H{}M", minutes / 60, minutes % 60)));
+        let foreseen = heard.hourly["expected"]["fresh_air_cubic_metres_per_hour"].as_array()?;
+        let fans: Option<Vec<f64>> = foreseen.iter().map(|air| Some(air.as_f64()? / FAN_PLATES[room])).collect();
         let worth = |case: &str, key: &str| lever[case][key].as_f64();
         Some(Pull {
             topic: format!("{}{}/inputs/hold/set", self.prefix, NAMES[room]),
@@ -133,7 +144,7 @@ impl Rules {
             sentence: lever["sentence"].as_str()?.to_owned(),
             saves: 1.0 - worth("with", "water_litres")? / worth("without", "water_litres")?,
             carbon_dioxide: worth("with", "highest_carbon_dioxide_parts_per_million")?,
-            fan_before: heard.decision.filter(|decision| now < decision.valid_until)?.fan,
+            fan_without: (heard.hourly["made_at"].as_str()?.parse().ok()?, fans?),
             until,
         })
     }
@@ -219,6 +230,11 @@ mod tests {
         ] });
         rules.hear(TOPIC, &decided("active", 55.0));
         rules.hear("homie/5/frosthollow-oyster-hall/outlook/levers", &levers.to_string());
+        let hourly = json!({
+            "made_at": "2027-01-15T08:00:00Z",
+            "expected": { "fresh_air_cubic_metres_per_hour": [600.0, 750.0] },
+        });
+        rules.hear("homie/5/frosthollow-oyster-hall/outlook/hourly", &hourly.to_string());
         rules.hear("homie/5/frosthollow-oyster-hall/outlook/dawn", "2027-01-15T22:30:00Z");
         rules.hear("homie/5/frosthollow-lung/alerts/humidifier-shortfall", "normal");
         assert_eq!(rules.evening(1, NOW), None);
@@ -226,7 +242,8 @@ mod tests {
         let pull = rules.evening(1, NOW).unwrap();
         assert_eq!(pull.topic, "homie/5/frosthollow-oyster-hall/inputs/hold/set");
         assert_eq!(pull.payload, r#"{"for":"PT14H30M","fresh-air":522.1}"#);
-        assert!((pull.saves - 0.2).abs() < 1e-9 && (pull.fan_before - 0.4).abs() < 1e-9);
+        assert!((pull.saves - 0.2).abs() < 1e-9);
+        assert_eq!(pull.fan_without, (NOW, vec![0.4, 0.5]));
         // Nothing that the daemon does not say can be pulled.
         rules.hear("homie/5/frosthollow-oyster-hall/outlook/levers", r#"{"levers":[]}"#);
         assert_eq!(rules.evening(1, NOW), None);

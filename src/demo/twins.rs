@@ -13,7 +13,7 @@ use super::{
 pub(super) struct Twins {
     /// The farm itself.
     pub(super) farm: Farm,
-    /// As the farm, but for the lever: the oyster hall's fan stays at what was advised before, and the anteroom's fan
+    /// As the farm, but for the lever: the oyster hall's fan does what was foreseen without it, and the anteroom's fan
     /// pushes in as much more, as the advice for it follows what the rooms draw.
     pub(super) without_lever: Farm,
     /// Never hears the daemon: the fallback's fresh air, and the humidistats of the afternoon.
