@@ -108,6 +108,8 @@ enum Failure {
     Nothing(String),
     #[error("What was replayed cannot be written: {0}")]
     Write(#[from] io::Error),
+    #[error("What was replayed is not written any more.")]
+    WriterGone,
     #[error("A thread has ended by itself; this is a defect of the program.")]
     Ended,
 }
@@ -115,7 +117,7 @@ enum Failure {
 impl Failure {
     const fn code(&self) -> u8 {
         match self {
-            Self::Write(_) | Self::Ended => FAILED,
+            Self::Write(_) | Self::WriterGone | Self::Ended => FAILED,
             _ => BAD_INPUT,
         }
     }
@@ -195,10 +197,12 @@ fn through(
     let read = Arc::<AtomicU64>::default();
     let progress = Progress::new(setup.farm.site.time_zone.clone(), Arc::clone(&read), size(&arguments.logs));
     let sources = setup.sources(arguments, selected, read);
-    let mut outlets = Outlets { writer, progress };
+    let (turns, told) = mpsc::sync_channel(WAITING_TURNS);
+    let mut outlets = Outlets { writer: writer.is_some().then_some(turns), progress };
     let (sender, heard) = mpsc::sync_channel(WAITING_BATCHES);
     let (copies, copied) = mpsc::sync_channel(WAITING_BATCHES);
-    let (tally, counts, twins) = std::thread::scope(|scope| {
+    let (tally, counts, twins, written) = std::thread::scope(|scope| {
+        let writing = writer.map(|writer| scope.spawn(move || writer.run(&told)));
         let twins = other.map(|other| {
             let farms = [Arc::clone(&setup.farm), Arc::clone(other)];
             scope.spawn(move || twin::run(&farms, &setup.farm, setup.services, &copied))
@@ -212,17 +216,20 @@ fn through(
         let tally = course::run(&setup.farm, setup.services, &heard, &mut outlets);
         // A reader that is still at it ends when nobody listens.
         drop(heard);
-        (tally, reader.join(), twins.map(std::thread::ScopedJoinHandle::join))
+        drop(outlets);
+        let written = writing.map(std::thread::ScopedJoinHandle::join);
+        (tally, reader.join(), twins.map(std::thread::ScopedJoinHandle::join), written)
     });
+    // A writer that has failed is why the rest has ended.
+    written.transpose().map_err(|_| Failure::Ended)?.transpose()?;
     let counts = counts.map_err(|_| Failure::Ended)??;
     let tally = tally?.ok_or_else(|| Failure::Nothing(report::why_nothing(&counts)))?;
     let twins = twins.transpose().map_err(|_| Failure::Ended)?.unwrap_or_default();
-    if let Some(writer) = outlets.writer {
-        writer.end()?;
-    }
     Ok(Through { tally, counts, twins })
 }
 
+/// Turns that may wait to be written.
+const WAITING_TURNS: usize = 256;
 /// Batches that may wait for the engine.
 const WAITING_BATCHES: usize = 8;
 

@@ -184,6 +184,11 @@ impl Engine {
         self.rooms.iter().map(|room| &room.state)
     }
 
+    /// The rooms of which anything has changed in the last turn, by their place; what ages shows when they are looked at.
+    pub fn turned(&self) -> impl Iterator<Item = usize> {
+        self.rooms.iter().enumerate().filter(|(_, room)| room.turned).map(|(index, _)| index)
+    }
+
     /// What is known of the sources, in the order of [`Farm::sources`].
     pub fn sources(&self) -> &[SourceState] {
         &self.sources
@@ -362,7 +367,8 @@ impl Engine {
         let outlook = memory.outlook_changed;
         memory.touched = std::mem::take(&mut memory.outlook_changed);
         let delays = memory.state.alerts.iter().filter_map(Alert::next_deadline);
-        memory.looked_at || outlook || delays.min().is_some_and(|due| due <= now.elapsed)
+        memory.turned = memory.looked_at || outlook || delays.min().is_some_and(|due| due <= now.elapsed);
+        memory.turned
     }
 
     pub(super) fn at(&self, place: Place) -> impl Iterator<Item = (&Source, &SourceState)> {

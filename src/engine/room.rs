@@ -95,6 +95,8 @@ pub(super) struct RoomMemory {
     pub touched: bool,
     /// Whether it is looked at in this turn.
     pub looked_at: bool,
+    /// Whether anything of it has changed in this turn.
+    pub turned: bool,
     /// Whether its hours ahead have changed in this turn.
     pub outlook_changed: bool,
     /// Its air and the fresh air decided when it was looked at last; `None` where nothing was known of its air.
@@ -174,6 +176,7 @@ impl RoomMemory {
             seen: None,
             touched: true,
             looked_at: false,
+            turned: false,
             outlook_changed: false,
             air_decided: None,
             supply_needed: None,

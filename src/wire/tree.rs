@@ -12,7 +12,7 @@ use super::{
 use crate::{
     advice::{Alert, Decision, LimitedBy, Mode, Voice},
     engine::{RoomState, Snapshot},
-    model::{Identifier, Now, Outlook},
+    model::{Identifier, Now, Outlook, Room},
     units::people::Shown,
 };
 
@@ -93,6 +93,25 @@ impl Renderer {
         rendered(snapshot, domain, (&self.ahead, None))
     }
 
+    /// What stands below the site's own device.
+    pub fn render_site(&self, snapshot: &Snapshot, domain: &Identifier) -> Tree {
+        let mut tree = Tree::new();
+        site_values(&mut tree, snapshot, domain);
+        tree
+    }
+
+    /// What stands below one room's device.
+    pub fn render_room(&mut self, snapshot: &Snapshot, domain: &Identifier, index: usize) -> Tree {
+        self.refresh(snapshot);
+        let mut tree = Tree::new();
+        let (room, state) = (snapshot.farm.rooms.get(index), snapshot.rooms.get(index));
+        if let Some((room, state)) = room.zip(state) {
+            let ahead = self.ahead.get(index).and_then(Option::as_ref);
+            room_tree(&mut tree, (snapshot, domain, None), (room, state, ahead));
+        }
+        tree
+    }
+
     /// The last tree before a stop, `now`: every room's advice is withheld, the rest stays until it expires.
     pub fn render_last(&mut self, snapshot: &Snapshot, domain: &Identifier, now: &Now) -> Tree {
         self.refresh(snapshot);
@@ -113,40 +132,53 @@ impl Renderer {
 
 fn rendered(snapshot: &Snapshot, domain: &Identifier, (ahead, stopping): (&[Option<Ahead>], Option<&Now>)) -> Tree {
     let mut tree = Tree::new();
-    let voice = snapshot.voice();
-    let turn = snapshot.now.elapsed.saturating_add(LONGEST_LIFE);
     for ((room, state), ahead) in snapshot.farm.rooms.iter().zip(&snapshot.rooms).zip(ahead) {
-        let device = device_topic(&snapshot.farm, domain, Some(room));
-        let mut decision = state.decision.clone();
-        let reason = match stopping {
-            None => decision.sentence(&voice),
-            Some(now) => {
-                decision = withheld(decision, now);
-                STOPPING.to_owned()
-            }
-        };
-        let lives = Lives {
-            // A last word has no later validity to live for; it stands long enough to be read.
-            decision: match stopping {
-                None => decision_lives_until(&decision, &snapshot.now),
-                Some(now) => now.elapsed.saturating_add(LONGEST_LIFE),
-            },
-            reading: state.lives_until,
-            turn,
-        };
-        let view = RoomView {
-            units: voice.units,
-            room,
-            state,
-            decision: &decision,
-            reason: &reason,
-            voice: &voice,
-            ahead: ahead.as_ref(),
-            now: snapshot.now.wall,
-        };
-        room_values(&mut tree, &device, &view, &lives, &snapshot.now);
-        alerts(&mut tree, &device, &state.alerts, &voice, &snapshot.now);
+        room_tree(&mut tree, (snapshot, domain, stopping), (room, state, ahead.as_ref()));
     }
+    site_values(&mut tree, snapshot, domain);
+    tree
+}
+
+fn room_tree(
+    tree: &mut Tree,
+    (snapshot, domain, stopping): (&Snapshot, &Identifier, Option<&Now>),
+    (room, state, ahead): (&Room, &RoomState, Option<&Ahead>),
+) {
+    let voice = snapshot.voice();
+    let device = device_topic(&snapshot.farm, domain, Some(room));
+    let mut decision = state.decision.clone();
+    let reason = match stopping {
+        None => decision.sentence(&voice),
+        Some(now) => {
+            decision = withheld(decision, now);
+            STOPPING.to_owned()
+        }
+    };
+    let lives = Lives {
+        // A last word has no later validity to live for; it stands long enough to be read.
+        decision: match stopping {
+            None => decision_lives_until(&decision, &snapshot.now),
+            Some(now) => now.elapsed.saturating_add(LONGEST_LIFE),
+        },
+        reading: state.lives_until,
+        turn: snapshot.now.elapsed.saturating_add(LONGEST_LIFE),
+    };
+    let view = RoomView {
+        units: voice.units,
+        room,
+        state,
+        decision: &decision,
+        reason: &reason,
+        voice: &voice,
+        ahead,
+        now: snapshot.now.wall,
+    };
+    room_values(tree, &device, &view, &lives, &snapshot.now);
+    alerts(tree, &device, &state.alerts, &voice, &snapshot.now);
+}
+
+fn site_values(tree: &mut Tree, snapshot: &Snapshot, domain: &Identifier) {
+    let turn = snapshot.now.elapsed.saturating_add(LONGEST_LIFE);
     let device = device_topic(&snapshot.farm, domain, None);
     for (property, value) in site_rows() {
         let Some(value) = value(snapshot) else { continue };
@@ -155,8 +187,7 @@ fn rendered(snapshot: &Snapshot, domain: &Identifier, (ahead, stopping): (&[Opti
             tree.insert(topic(&device, property), Entry { json, ..Entry::text(payload, Some(turn)) });
         }
     }
-    alerts(&mut tree, &device, &snapshot.site.alerts, &voice, &snapshot.now);
-    tree
+    alerts(tree, &device, &snapshot.site.alerts, &snapshot.voice(), &snapshot.now);
 }
 
 /// Until when each kind of value lives, as [`Now::elapsed`].

@@ -122,8 +122,12 @@ pub fn log(days: i64, rooms: usize, out: &mut impl Write) -> io::Result<u64> {
 
 /// An answer of a weather service for each hour of so many days.
 pub fn forecasts(days: i64, out: &mut impl Write) -> io::Result<()> {
+    forecasts_from(FIRST.parse().unwrap(), days, out)
+}
+
+/// The same from another hour on.
+pub fn forecasts_from(first: Timestamp, days: i64, out: &mut impl Write) -> io::Result<()> {
     let station = Station::read();
-    let first: Timestamp = FIRST.parse().unwrap();
     let mut chance = Chance::new(6);
     for hour in 0..days * 24 {
         let at = first + SignedDuration::from_hours(hour);

@@ -1,13 +1,19 @@
 //! The engine through recorded time: called at each line and, between lines, whenever it wants to be.
 
-use std::{sync::Arc, sync::mpsc::Receiver, time::Duration};
+use std::{
+    sync::{
+        Arc,
+        mpsc::{Receiver, SyncSender},
+    },
+    time::Duration,
+};
 
 use super::{
     Failure,
     input::Heard,
     progress::Progress,
     tally::{Tally, spoken},
-    write::Writer,
+    write::Turned,
 };
 use crate::{
     engine::{Engine, Event},
@@ -23,7 +29,7 @@ pub(super) type Services = [Option<Service>; 2];
 /// Where a replay shows.
 pub(super) struct Outlets {
     /// What would have been published.
-    pub writer: Option<Writer>,
+    pub writer: Option<SyncSender<Turned>>,
     /// How far it has come.
     pub progress: Progress,
 }
@@ -31,7 +37,10 @@ pub(super) struct Outlets {
 impl Outlets {
     fn turned(&mut self, engine: &Engine, now: &Now) -> Result<(), Failure> {
         self.progress.tell(now);
-        self.writer.as_mut().map_or(Ok(()), |writer| Ok(writer.turned(&engine.snapshot(now))?))
+        match &self.writer {
+            Some(writer) => writer.send(Turned::of(engine, now)).map_err(|_| Failure::WriterGone),
+            None => Ok(()),
+        }
     }
 }
 
@@ -44,8 +53,14 @@ pub(super) fn run(
 ) -> Result<Option<Tally>, Failure> {
     let mut course: Option<Course> = None;
     for one in heard.iter().flatten() {
-        let course = course.get_or_insert_with(|| Course::new(farm, services, &one.now));
-        course.take(one, outlets)?;
+        if course.is_none() {
+            let begun = Course::new(farm, services, &one.now);
+            outlets.turned(&begun.engine, &begun.now)?;
+            course = Some(begun);
+        }
+        if let Some(course) = &mut course {
+            course.take(one, outlets)?;
+        }
     }
     Ok(course.map(Course::ended))
 }

@@ -39,6 +39,10 @@ pub(super) struct Sums {
     /// kWh of the heaters in room and intake.
     pub heat: f64,
     pub hours: Hours,
+    /// Least fresh air that was advised, m³/h, and most humidity, as a share; `None` before any advice.
+    pub advised: Option<(f64, f64)>,
+    /// Highest carbon dioxide, ppm.
+    pub highest_gas: f64,
     /// Its air less that which was recorded, summed over the hours for which it was: K, share, ppm.
     pub apart: [f64; 3],
     /// Hours for which each was recorded.
@@ -293,6 +297,12 @@ impl Twin {
         modelled.standing = Some(after);
         let hours = STEP.as_secs_f64() / 3_600.0;
         let sums = &mut modelled.sums;
+        if let Some(setpoints) = decisions[index].setpoints {
+            let (flow, target) = (setpoints.fresh_air.cubic_metres_per_hour(), setpoints.humidity_target.ratio());
+            let (least, most) = sums.advised.unwrap_or((flow, target));
+            sums.advised = Some((least.min(flow), most.max(target)));
+        }
+        sums.highest_gas = sums.highest_gas.max(after.carbon_dioxide.parts_per_million());
         sums.water += report.water.litres();
         let heater = report.heater.map_or(0.0, |heater| heater.watts());
         sums.heat += (heater + report.tempering.watts()) * hours / 1_000.0;

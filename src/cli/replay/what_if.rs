@@ -177,7 +177,7 @@ pub(super) fn json(what_if: &WhatIf<'_>) -> Value {
 
 fn room_json(what_if: &WhatIf<'_>, pair: &Pair<'_>) -> Value {
     let side = |side: usize| {
-        let Sums { water, heat, hours, .. } = pair.sums[side];
+        let Sums { water, heat, hours, advised, highest_gas, .. } = pair.sums[side];
         let alerts = what_if.kinds(pair.at).into_iter().map(|kind| {
             let (count, hours) = what_if.raised(pair.at.map(Some), kind)[side];
             (kind.name().to_owned(), json!({ "raised": count, "hours": rounded(hours) }))
@@ -189,6 +189,9 @@ fn room_json(what_if: &WhatIf<'_>, pair: &Pair<'_>) -> Value {
                 "too_dry": rounded(hours.dry), "too_moist": rounded(hours.moist),
                 "carbon_dioxide_above_limit": rounded(hours.gas),
             },
+            "least_fresh_air_cubic_metres_per_hour": advised.map(|(flow, _)| rounded(flow)),
+            "highest_humidity_target_ratio": advised.map(|(_, target)| rounded(target)),
+            "highest_carbon_dioxide_ppm": rounded(highest_gas),
             "alerts": alerts.collect::<serde_json::Map<_, _>>(),
         })
     };
