@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 mod nights;
+mod seasons;
 #[path = "replay/speed.rs"]
 mod speed;
 mod story;

@@ -3,14 +3,15 @@
 //!
 //! Two zones, upper and lower, that mix with each other but are not one; walls with a store of heat of their own between
 //! room and weather; mist that hangs in the air for a while before it is vapour; sensors that lag; a humidistat that switches
-//! on and off around its setting; a heater that follows slowly; a leak that grows with cold and wind. Air is an ideal gas with
-//! the Magnus formula, water is counted in kilograms per cubic metre, and time goes on by Euler's steps of two seconds.
+//! on and off around its setting; a heater that follows slowly; a leak that grows with cold and wind; a crop whose breath
+//! rises with warmth and rests between flushes. Air is an ideal gas with the Magnus formula, water and carbon dioxide are
+//! counted by the cubic metre, and time goes on by Euler's steps of two seconds.
 
 use super::chance::Chance;
 
 /// Seconds.
 const STEP: f64 = 2.0;
-const LATENT: f64 = 2.45e6;
+pub const LATENT: f64 = 2.45e6;
 const PASCALS: f64 = 98_950.0;
 
 /// What a room is, in fact.
@@ -39,6 +40,8 @@ pub struct Facts {
     pub fruit: f64,
     /// W of the crop.
     pub crop_heat: f64,
+    /// Carbon dioxide that the crop gives off at `warm`, g/h; none where nobody asks for it.
+    pub breath: f64,
     /// Mixing of the two zones, volumes of the room for each hour: air at 0.1 to 0.3 m/s passes a room of ten metres so often.
     /// Zones then differ by about the 1 K and 5 points RH that are thought acceptable.
     pub mixing: f64,
@@ -89,6 +92,7 @@ impl Facts {
             evaporated,
             fruit: 0.05 * substrate,
             crop_heat: 0.2 * substrate * 2.95 * 0.8,
+            breath: 0.0,
             mixing: chance.between(60.0, 200.0),
             hysteresis: chance.between(1.0, 2.0),
             lag: chance.between(10.0, 40.0),
@@ -102,7 +106,7 @@ impl Facts {
 
 /// kg/m³ of vapour in saturated air, by the Magnus form of the WMO's guide (No. 8) and the ideal gas. The last factor is the
 /// guide's for moist air instead of pure vapour, 1.0016 + 3.15e-6·p − 0.074/p with p in hPa (from memory).
-fn saturated(celsius: f64) -> f64 {
+pub fn saturated(celsius: f64) -> f64 {
     1.004_6 * 611.2 * (17.62 * celsius / (243.12 + celsius)).exp() / (461.5 * (celsius + 273.15))
 }
 
@@ -112,29 +116,81 @@ fn dry_density(celsius: f64, vapour: f64) -> f64 {
     (PASCALS - vapour * 461.5 * kelvins) / (287.05 * kelvins)
 }
 
+/// Air in one place.
 #[derive(Debug, Clone, Copy)]
-struct Zone {
-    celsius: f64,
+pub struct Zone {
+    pub celsius: f64,
     /// kg/m³
-    vapour: f64,
+    pub vapour: f64,
+    /// Carbon dioxide, g/m³.
+    pub gas: f64,
 }
 
 impl Zone {
-    fn humidity(self) -> f64 {
+    /// Outdoor air of this temperature and dew point, with 430 ppm of carbon dioxide.
+    pub fn outdoors((celsius, dew_point): (f64, f64)) -> Self {
+        let vapour = saturated(dew_point) * (dew_point + 273.15) / (celsius + 273.15);
+        Self { celsius, vapour, gas: 430.0 / per_gram(celsius) }
+    }
+
+    /// Air of this temperature, relative humidity in percent and carbon dioxide in ppm.
+    pub fn of(celsius: f64, humidity: f64, ppm: f64) -> Self {
+        Self { celsius, vapour: saturated(celsius) * humidity / 100.0, gas: ppm / per_gram(celsius) }
+    }
+
+    /// Half-way between two airs.
+    pub fn between(self, other: Self) -> Self {
+        let middle = |a: f64, b: f64| 0.5 * (a + b);
+        Self {
+            celsius: middle(self.celsius, other.celsius),
+            vapour: middle(self.vapour, other.vapour),
+            gas: middle(self.gas, other.gas),
+        }
+    }
+
+    /// % RH
+    pub fn humidity(self) -> f64 {
         100.0 * self.vapour / saturated(self.celsius)
     }
+
+    pub fn ppm(self) -> f64 {
+        self.gas * per_gram(self.celsius)
+    }
+}
+
+/// ppm by volume for each g/m³ of carbon dioxide (44.01 g/mol).
+fn per_gram(celsius: f64) -> f64 {
+    1e6 / 44.01 * 8.314 * (celsius + 273.15) / PASCALS
+}
+
+/// How a room is run.
+#[derive(Debug, Clone, Copy)]
+pub struct Set {
+    /// What the fan moves, m³/h.
+    pub flow: f64,
+    /// Humidity that the humidistat holds, % RH by its own sensor.
+    pub humid: f64,
+    /// Whether the humidifier may run.
+    pub mist: bool,
+    /// How much too moist the humidistat's sensor reads, points.
+    pub reads_over: f64,
+    /// Carbon dioxide of people in the room, g/h.
+    pub people: f64,
+    /// How much of its breath the crop gives at present: flushes come and go.
+    pub flush: f64,
 }
 
 /// A room at work.
 #[derive(Debug, Clone, Copy)]
 pub struct Simulated {
     facts: Facts,
-    lower: Zone,
-    upper: Zone,
+    pub set: Set,
+    pub lower: Zone,
+    pub upper: Zone,
     wall: f64,
     /// kg
     hanging: f64,
-    sensed: Zone,
+    pub sensed: Zone,
     fogging: bool,
     /// Seconds since the humidifier was switched.
     since: f64,
@@ -147,10 +203,11 @@ pub struct Simulated {
 
 impl Simulated {
     pub fn new(facts: Facts, outdoors: f64) -> Self {
-        let zone = Zone { celsius: facts.warm, vapour: saturated(facts.warm) * facts.humid / 100.0 };
+        let zone = Zone::of(facts.warm, facts.humid, 600.0);
         let wall = facts.warm + 0.1 * (outdoors - facts.warm);
         Self {
             facts,
+            set: Set { flow: facts.flow, humid: facts.humid, mist: true, reads_over: 0.0, people: 0.0, flush: 1.0 },
             lower: zone,
             upper: zone,
             wall,
@@ -170,22 +227,28 @@ impl Simulated {
     }
 
     /// Lets `seconds` pass in weather of this temperature and dew point.
-    pub fn pass(&mut self, seconds: f64, (outdoors, dew_point): (f64, f64)) {
-        let outside =
-            Zone { celsius: outdoors, vapour: saturated(dew_point) * (dew_point + 273.15) / (outdoors + 273.15) };
+    pub fn pass(&mut self, seconds: f64, weather: (f64, f64)) {
+        let outside = Zone::outdoors(weather);
+        self.pass_between(seconds, outside, outside);
+    }
+
+    /// Lets `seconds` pass with this air at the intake, and that around the shell.
+    pub fn pass_between(&mut self, seconds: f64, supply: Zone, around: Zone) {
         let mut left = seconds;
         while left > 0.5 * STEP {
             self.switch();
-            self.step(outside);
+            self.step(supply, around);
             left -= STEP;
         }
     }
 
     fn switch(&mut self) {
-        let Facts { humid, hysteresis, warm, heater, switching, .. } = self.facts;
+        let Facts { hysteresis, warm, heater, switching, .. } = self.facts;
+        let Set { humid, mist, reads_over, .. } = self.set;
         self.since += STEP;
-        let humidity = self.sensed.humidity();
-        let over = if self.fogging { humidity > humid + hysteresis } else { humidity < humid - hysteresis };
+        let humidity = self.sensed.humidity() + reads_over;
+        let over =
+            if self.fogging { !mist || humidity > humid + hysteresis } else { mist && humidity < humid - hysteresis };
         if over && self.since >= switching {
             self.fogging = !self.fogging;
             self.since = 0.0;
@@ -198,60 +261,111 @@ impl Simulated {
         self.heating += (wanted - self.heating) * STEP / 180.0;
     }
 
-    fn step(&mut self, outside: Zone) {
+    fn step(&mut self, supply: Zone, around: Zone) {
         let f = self.facts;
         let half = 0.5 * f.volume;
-        // Volume flows, m³/s of the upper zone's air: what the fan pulls and what comes in besides.
-        let cold = (self.lower.celsius - outside.celsius).max(0.0);
-        let leak = f.leak * (0.6 * (cold / 20.0).sqrt() + 0.4 * f.wind);
-        let total = (f.flow.powf(f.exponent) + leak.powf(f.exponent)).powf(1.0 / f.exponent) / 3_600.0;
-        let dry = total * dry_density(self.upper.celsius, self.upper.vapour);
-        let entering = dry / dry_density(outside.celsius, outside.vapour);
+        let ways = self.ways(around);
+        // Each of both airs at its own volume; fresh air falls to the floor, and what enters below rises.
+        let volume = |dry: f64, air: Zone| dry / dry_density(air.celsius, air.vapour);
+        let (supplied, leaked) = (volume(ways.supplied, supply), volume(ways.leaked, around));
+        let dry = ways.supplied + ways.leaked;
+        let (rising, total) = (volume(dry, self.lower), volume(dry, self.upper));
         let mixing = f.mixing * f.volume / 3_600.0;
-        // The fan pulls from above, fresh air falls to the floor; what enters below rises.
-        let rising = dry / dry_density(self.lower.celsius, self.lower.vapour);
+        let missing = |zone: Zone| (saturated(zone.celsius) - zone.vapour).max(0.0) * 461.5 * (zone.celsius + 273.15);
+        let crop = f.fruit * (0.52 + 0.0116 * missing(self.lower)) * 1e-3 / 3_600.0;
+        let evaporating = self.mist();
 
+        // Most of the mist is thrown upwards.
+        let (lower, upper) = (self.lower, self.upper);
+        let lower_water =
+            supplied * supply.vapour + leaked * around.vapour + mixing * upper.vapour + crop + 0.4 * evaporating
+                - (rising + mixing) * lower.vapour;
+        let upper_water = (rising + mixing) * lower.vapour + 0.6 * evaporating - (total + mixing) * upper.vapour;
+        // A crop breathes twice as much where it is ten kelvins warmer (a common rule for respiration, no source).
+        let breath = f.breath * self.set.flush * 2.0_f64.powf((lower.celsius - f.warm) / 10.0) + self.set.people;
+        let lower_gas = supplied * supply.gas + leaked * around.gas + mixing * upper.gas + breath / 3_600.0
+            - (rising + mixing) * lower.gas;
+        let upper_gas = (rising + mixing) * lower.gas - (total + mixing) * upper.gas;
+
+        let heat = |air: Zone| dry_density(air.celsius, air.vapour) * 1_006.0 + air.vapour * 1_860.0;
+        let (lower_capacity, upper_capacity) = (heat(lower), heat(upper));
+        let film = 6.0 * f.loss;
+        // From the wall's store outwards, so that film and rest together lose what they should.
+        let beyond = 1.0 / (1.0 / f.loss - 1.0 / (2.0 * film));
+        let lower_heat = supplied * heat(supply) * (supply.celsius - lower.celsius)
+            + leaked * heat(around) * (around.celsius - lower.celsius)
+            + mixing * lower_capacity * (upper.celsius - lower.celsius)
+            + film * (self.wall - lower.celsius)
+            + self.heating
+            + f.crop_heat
+            - LATENT * (crop + 0.4 * evaporating);
+        let upper_heat = (rising + mixing) * lower_capacity * (lower.celsius - upper.celsius)
+            + film * (self.wall - upper.celsius)
+            - LATENT * 0.6 * evaporating;
+        let wall_heat =
+            film * (lower.celsius + upper.celsius - 2.0 * self.wall) + beyond * (around.celsius - self.wall);
+
+        self.lower.vapour = (lower.vapour + lower_water / half * STEP).max(0.0);
+        self.upper.vapour = (upper.vapour + upper_water / half * STEP).min(saturated(upper.celsius));
+        self.lower.gas += lower_gas / half * STEP;
+        self.upper.gas += upper_gas / half * STEP;
+        self.lower.celsius += lower_heat / (lower_capacity * half) * STEP;
+        self.upper.celsius += upper_heat / (upper_capacity * half) * STEP;
+        self.wall += wall_heat / (f.fabric * 1e3) * STEP;
+        self.sense();
+    }
+
+    /// Dry air that enters, kg/s: what the fan pulls, at the upper zone's air, and what comes in besides.
+    fn ways(&self, around: Zone) -> Ways {
+        let f = self.facts;
+        let cold = (self.lower.celsius - around.celsius).max(0.0);
+        let leak = f.leak * (0.6 * (cold / 20.0).sqrt() + 0.4 * f.wind);
+        let fan = self.set.flow;
+        let total = (fan.powf(f.exponent) + leak.powf(f.exponent)).powf(1.0 / f.exponent);
+        let density = dry_density(self.upper.celsius, self.upper.vapour) / 3_600.0;
+        Ways { supplied: fan * density, leaked: (total - fan) * density }
+    }
+
+    /// Throws mist, and lets some of what hangs in the air become vapour, kg/s.
+    fn mist(&mut self) -> f64 {
+        let f = self.facts;
         let thrown = if self.fogging { f.output / 3_600.0 } else { 0.0 };
         self.thrown += thrown * STEP;
         // Mist takes its time, and more of it where the air is nearly full.
         let room_for_it = (1.0 - 0.5 * (self.lower.humidity() + self.upper.humidity()) / 100.0) / 0.1;
         let evaporating = self.hanging / f.hanging * room_for_it.clamp(0.0, 1.0);
         self.hanging += (f.evaporated * thrown - evaporating) * STEP;
-        let missing = |zone: Zone| (saturated(zone.celsius) - zone.vapour).max(0.0) * 461.5 * (zone.celsius + 273.15);
-        let crop = f.fruit * (0.52 + 0.0116 * missing(self.lower)) * 1e-3 / 3_600.0;
-
-        // Most of the mist is thrown upwards.
-        let lower_water = entering * outside.vapour + mixing * self.upper.vapour + crop + 0.4 * evaporating
-            - (rising + mixing) * self.lower.vapour;
-        let upper_water =
-            (rising + mixing) * self.lower.vapour + 0.6 * evaporating - (total + mixing) * self.upper.vapour;
-
-        let heat = |air: Zone| dry_density(air.celsius, air.vapour) * 1_006.0 + air.vapour * 1_860.0;
-        let (lower, upper) = (heat(self.lower), heat(self.upper));
-        let film = 6.0 * f.loss;
-        // From the wall's store outwards, so that film and rest together lose what they should.
-        let beyond = 1.0 / (1.0 / f.loss - 1.0 / (2.0 * film));
-        let lower_heat = entering * heat(outside) * (outside.celsius - self.lower.celsius)
-            + mixing * lower * (self.upper.celsius - self.lower.celsius)
-            + film * (self.wall - self.lower.celsius)
-            + self.heating
-            + f.crop_heat
-            - LATENT * (crop + 0.4 * evaporating);
-        let upper_heat = (rising * lower + mixing * lower) * (self.lower.celsius - self.upper.celsius)
-            + film * (self.wall - self.upper.celsius)
-            - LATENT * 0.6 * evaporating;
-        let wall_heat =
-            film * (self.lower.celsius + self.upper.celsius - 2.0 * self.wall) + beyond * (outside.celsius - self.wall);
-
-        self.lower.vapour = (self.lower.vapour + lower_water / half * STEP).max(0.0);
-        self.upper.vapour = (self.upper.vapour + upper_water / half * STEP).min(saturated(self.upper.celsius));
-        self.lower.celsius += lower_heat / (lower * half) * STEP;
-        self.upper.celsius += upper_heat / (upper * half) * STEP;
-        self.wall += wall_heat / (f.fabric * 1e3) * STEP;
-        // The sensor hangs half-way.
-        let share = STEP / f.lag;
-        let between = |a: f64, b: f64| 0.5 * (a + b);
-        self.sensed.celsius += share * (between(self.lower.celsius, self.upper.celsius) - self.sensed.celsius);
-        self.sensed.vapour += share * (between(self.lower.vapour, self.upper.vapour) - self.sensed.vapour);
+        evaporating
     }
+
+    /// The sensor hangs half-way; that of carbon dioxide takes a minute longer.
+    fn sense(&mut self) {
+        let air = self.lower.between(self.upper);
+        let share = STEP / self.facts.lag;
+        self.sensed.celsius += share * (air.celsius - self.sensed.celsius);
+        self.sensed.vapour += share * (air.vapour - self.sensed.vapour);
+        self.sensed.gas += STEP / (self.facts.lag + 60.0) * (air.gas - self.sensed.gas);
+    }
+
+    /// Vapour that holding the air at `humid` % RH takes at the temperature as it is, as a share of what the humidifier
+    /// can give.
+    pub fn load(&self, humid: f64, supply: Zone, around: Zone) -> f64 {
+        let f = self.facts;
+        let ways = self.ways(around);
+        let air = self.lower.between(self.upper);
+        let held = Zone::of(air.celsius, humid, 0.0);
+        let ratio = |air: Zone| air.vapour / dry_density(air.celsius, air.vapour);
+        let missing = (1.0 - humid / 100.0) * saturated(air.celsius) * 461.5 * (air.celsius + 273.15);
+        let crop = f.fruit * (0.52 + 0.0116 * missing) * 1e-3;
+        let needed = 3_600.0
+            * (ways.supplied * (ratio(held) - ratio(supply)) + ways.leaked * (ratio(held) - ratio(around)))
+            - crop;
+        needed / (f.output * f.evaporated)
+    }
+}
+
+/// See [`Simulated::ways`].
+struct Ways {
+    supplied: f64,
+    leaked: f64,
 }

@@ -52,6 +52,11 @@ impl Station {
         Some((left.0 + share * (right.0 - left.0), left.1 + share * (right.1 - left.1)))
     }
 
+    /// The same, with what was known up to twelve hours before in the place of what is missing.
+    pub fn lately(&self, moment: Timestamp) -> Option<(f64, f64)> {
+        (0..12).find_map(|hours| self.at(moment - SignedDuration::from_hours(hours)))
+    }
+
     /// The coldest hour between two moments.
     pub fn coldest(&self, from: Timestamp, hours: i64) -> f64 {
         let at = |hour| self.at(from + SignedDuration::from_hours(hour)).unwrap().0;
@@ -62,7 +67,7 @@ impl Station {
     fn forecast(&self, from: Timestamp, mut change: impl FnMut(i64, (f64, f64)) -> (f64, f64)) -> Forecast {
         let points = (-1..48).map_while(|hour| {
             let at = from + SignedDuration::from_hours(hour);
-            let (temperature, dew_point) = change(hour.max(0), self.at(at)?);
+            let (temperature, dew_point) = change(hour.max(0), self.lately(at)?);
             let air = outdoor_air(temperature, dew_point);
             Some(ForecastPoint { at, air, sea_level_pressure: None, wind: None })
         });
