@@ -143,6 +143,93 @@ fn carbon_dioxide_over_range_counts_as_the_next_limit_for_people() {
     assert_ne!(bench.decision(0).limited_by, LimitedBy::PeopleSafety);
 }
 
+/// Fresh air after 1,400 ppm, above the limit of 1,000, and then after what `then` says.
+fn after_a_peak(change: impl Fn(&mut Room), then: impl Fn(&mut Bench)) -> (f64, f64) {
+    let mut room = room();
+    change(&mut room);
+    let mut bench = Bench::new(farm(vec![room]));
+    bench.air(Place::Outdoors, 2.0, 80.0);
+    bench.air(Place::Room(0), 16.0, 88.0);
+    bench.say(Place::Room(0), Quantity::CarbonDioxide, 1_400.0);
+    let peak = fresh_air(&bench);
+    bench.pass(MINUTE);
+    then(&mut bench);
+    (peak, fresh_air(&bench))
+}
+
+#[test]
+fn fresh_air_is_cut_only_where_carbon_dioxide_is_known_and_low_and_no_burner_stands_there() {
+    let falls_to = |ppm: f64| {
+        move |bench: &mut Bench| {
+            for value in [1_200.0, 1_100.0, ppm] {
+                bench.pass(MINUTE);
+                bench.say(Place::Room(0), Quantity::CarbonDioxide, value);
+            }
+        }
+    };
+    // Planned at 880 ppm for 400 kg × 0.3 g/(kg h): 146 m³/h, and 27 % more at 1,400 ppm.
+    let limit = |room: &mut Room| {
+        room.bands.carbon_dioxide_limit = super::harness::ppm(1_100.0);
+        room.fan.usual = flow(100.0);
+    };
+    let (peak, low) = after_a_peak(limit, falls_to(960.0));
+    assert!((peak - 186.0).abs() < 2.0 && (low - 146.0).abs() < 2.0, "87 % of the limit: {low} after {peak}");
+    let (peak, low) = after_a_peak(limit, falls_to(1_000.0));
+    assert!(low >= peak, "91 % of the limit: {low} after {peak}");
+    let burner = |room: &mut Room| {
+        limit(room);
+        room.burner = true;
+    };
+    let (peak, low) = after_a_peak(burner, falls_to(960.0));
+    assert!(low >= peak, "with a burner: {low} after {peak}");
+    let silent = |bench: &mut Bench| {
+        for _ in 0..6 {
+            bench.pass(MINUTE);
+            bench.air(Place::Outdoors, 2.0, 80.0);
+            bench.air(Place::Room(0), 16.0, 88.0);
+        }
+    };
+    let (peak, low) = after_a_peak(limit, silent);
+    assert!(low >= peak, "unheard: {low} after {peak}");
+}
+
+#[test]
+fn without_any_word_of_carbon_dioxide_the_air_is_the_usual_at_least() {
+    let mut bench = Bench::new(farm(vec![room()]));
+    bench.air(Place::Outdoors, 2.0, 80.0);
+    bench.air(Place::Room(0), 16.0, 88.0);
+    assert!(fresh_air(&bench) >= 240.0, "{}", fresh_air(&bench));
+}
+
+/// A crop that bears 20,000 ppm: people do not.
+#[test]
+fn the_ceiling_is_that_of_people_whatever_the_crop_bears() {
+    let tolerant = |room: &mut Room| room.bands.carbon_dioxide_limit = super::harness::ppm(20_000.0);
+    let mut room = room();
+    tolerant(&mut room);
+    let mut bench = Bench::new(farm(vec![room]));
+    bench.air(Place::Outdoors, 2.0, 80.0);
+    bench.air(Place::Room(0), 16.0, 88.0);
+    bench.say(Place::Room(0), Quantity::CarbonDioxide, 4_600.0);
+    assert_eq!(bench.decision(0).limited_by, LimitedBy::CarbonDioxide, "92 % of 5,000 ppm");
+}
+
+#[test]
+fn the_target_is_95_percent_at_most_and_the_humidifier_stands_at_saturation() {
+    let mut wet = room();
+    wet.bands.relative_humidity.preferred = percent(98.0);
+    wet.bands.relative_humidity.lowest = percent(97.0);
+    let mut bench = Bench::new(farm(vec![wet]));
+    minutes(&mut bench, 1, (16.0, 90.0), |_| {});
+    let target = bench.decision(0).setpoints.unwrap().humidity_target.percent();
+    assert!((target - 95.0).abs() < 1e-9, "{target}");
+    assert!(duty(&bench) > 0.0);
+    minutes(&mut bench, 1, (16.0, 96.9), |_| {});
+    assert!(duty(&bench) > 0.0, "99 % less two points of margin are 97 %");
+    minutes(&mut bench, 1, (16.0, 97.1), |_| {});
+    assert!(duty(&bench) <= 0.0);
+}
+
 /// Warm rooms in mild weather: 16 °C preferred, 20 °C the highest.
 fn warmed(inside: f64, outdoors: (f64, f64), change: impl Fn(&mut Room)) -> Bench {
     let mut room = room();
