@@ -4,7 +4,7 @@ use std::{sync::Arc, time::Duration};
 
 use jiff::{SignedDuration, Timestamp};
 use mistwright::{
-    advice::{AlertKind, Mode},
+    advice::{AlertKind, Mode, alert::Message},
     engine::{Engine, Event, Snapshot},
     model::{Farm, Measured, Now, Place, Quantity},
     wire::weather::met_norway,
@@ -234,9 +234,11 @@ impl<'a> Living<'a> {
         events
     }
 
-    /// Whether an alert of the room is raised.
-    pub fn raised(snapshot: &Snapshot, kind: AlertKind) -> bool {
-        let room = snapshot.rooms.last().unwrap();
-        room.alerts.iter().any(|alert| alert.kind == kind && alert.is_raised())
+    /// From when on a shortfall of the room's humidifier is warned of.
+    pub fn shortfall_from(&self) -> Option<Timestamp> {
+        let snapshot = self.snapshot();
+        let alerts = &snapshot.rooms.last().unwrap().alerts;
+        let alert = alerts.iter().find(|alert| alert.kind == AlertKind::HumidifierShortfall)?;
+        if let Message::Shortfall { from, .. } = alert.message()? { Some(*from) } else { None }
     }
 }
