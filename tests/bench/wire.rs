@@ -34,6 +34,10 @@ pub fn benches(criterion: &mut Criterion) {
     criterion.bench_function("wire: the tree, 20 rooms", |b| {
         b.iter(|| black_box(tree::render(black_box(&snapshot), &domain)));
     });
+    let mut renderer = tree::Renderer::default();
+    criterion.bench_function("wire: the tree of the same outlooks again, 20 rooms", |b| {
+        b.iter(|| black_box(renderer.render(black_box(&snapshot), &domain)));
+    });
     criterion.bench_function("wire: the descriptions, 20 rooms", |b| {
         b.iter(|| black_box(description::devices(black_box(&bench.farm), &domain)));
     });
