@@ -8,3 +8,5 @@ mod speed;
 mod story;
 #[path = "replay/winter.rs"]
 mod winter;
+#[path = "replay/winters.rs"]
+mod winters;

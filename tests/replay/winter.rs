@@ -128,18 +128,16 @@ pub fn forecasts(days: i64, out: &mut impl Write) -> io::Result<()> {
 /// The same from another hour on.
 pub fn forecasts_from(first: Timestamp, days: i64, out: &mut impl Write) -> io::Result<()> {
     let station = Station::read();
-    let mut chance = Chance::new(6);
     for hour in 0..days * 24 {
         let at = first + SignedDuration::from_hours(hour);
-        // A run of the service's model holds for six hours.
-        if hour % 6 == 0 {
-            chance = Chance::new(600 + hour as u64);
-        }
-        if station.at(at - SignedDuration::from_hours(1)).is_none() {
+        // A run of the service's model holds for six hours, and errs by itself: runs of real ones err alike.
+        let run = first + SignedDuration::from_hours(hour - hour % 6);
+        if station.at(run - SignedDuration::from_hours(1)).is_none() || station.at(run).is_none() {
             continue;
         }
+        let mut chance = Chance::new(600 + (hour - hour % 6) as u64);
         let steps: Vec<String> = station
-            .erring(at, &mut chance)
+            .erring(run, &mut chance)
             .points()
             .iter()
             .map(|point| {
@@ -155,7 +153,7 @@ pub fn forecasts_from(first: Timestamp, days: i64, out: &mut impl Write) -> io::
             .collect();
         writeln!(
             out,
-            r#"{{"tst":"{}","service":"met-norway","body":{{"properties":{{"meta":{{"updated_at":"{at}"}},"timeseries":[{}]}}}}}}"#,
+            r#"{{"tst":"{}","service":"met-norway","body":{{"properties":{{"meta":{{"updated_at":"{run}"}},"timeseries":[{}]}}}}}}"#,
             at + SignedDuration::from_secs(130),
             steps.join(",")
         )?;
