@@ -6,7 +6,8 @@ use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 use mistwright::{
     engine::{
         Command, Engine, Event, FetchFailure, Rejection, Snapshot,
-        memory::{KeptLearned, Memory},
+        kept_inputs::KeptInputs,
+        memory::{KeptLearned, KeptRoom, Memory},
     },
     model::{
         Fan, FanMoves, Farm, Forecast, ForecastPoint, Humidifier, HumidifierMethod, Identifier, Measured, Now,
@@ -125,7 +126,16 @@ pub fn feed(engine: &mut Engine) {
         longitude: farm().site.longitude,
         ..crate::store::learned("2027-01-09T00:00:00Z".parse().unwrap())
     };
-    engine.restore(Memory { learned: Some(learned), ..Memory::default() }, &at(0));
+    let room = KeptRoom {
+        name: farm().rooms[0].name.clone(),
+        fresh_air: None,
+        danger: false,
+        emission: None,
+        alerts: Vec::new(),
+        inputs: KeptInputs::default(),
+        outlooks: Some((crate::store::outlooks("2027-01-09T00:00:00Z".parse().unwrap()), 0)),
+    };
+    engine.restore(Memory { learned: Some(learned), rooms: vec![room], ..Memory::default() }, &at(0));
     engine.handle_all(
         [
             Event::Connected,

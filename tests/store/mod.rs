@@ -68,7 +68,7 @@ pub fn learned(start: Timestamp) -> KeptLearned {
     }
 }
 
-fn outlooks(start: Timestamp) -> Scorer {
+pub fn outlooks(start: Timestamp) -> Scorer {
     let errors = |samples| Errors { samples, bias: -0.25, absolute: 0.5 };
     let air = AirScore { temperature: errors(9), relative_humidity: errors(7) };
     let score = RoomScore { air: [air; 5], water: [WaterScore { errors: errors(4), drawn: 60.5 }; 2] };
