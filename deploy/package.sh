@@ -76,7 +76,8 @@ for library in $needed; do
         *) echo "package.sh: no dependency is written down for $library" >&2 && exit 1 ;;
     esac
 done
-libc=$(readelf -V "$program" | grep -o 'GLIBC_[0-9.]*' | sort -V | tail -n 1)
+# Packed relocations have a name there instead of the number of the release that brought them.
+libc=$(readelf -V "$program" | grep -oE 'GLIBC_([0-9.]+|ABI_DT_RELR)' | sed 's/ABI_DT_RELR/2.36/' | sort -V | tail -n 1)
 
 mkdir "$root/DEBIAN"
 for script in postinst prerm postrm; do
