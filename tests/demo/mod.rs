@@ -25,7 +25,7 @@ fn no_line_is_too_wide(story: &str) {
 /// The first act as far as a program without optimisation comes; the whole story is lived through by `tests/story`.
 #[test]
 fn the_first_act_says_what_the_night_will_take_and_a_story_cut_short_judges_nothing_that_it_has_not_reached() {
-    // However fast the machine, it is cut short before the morning's end.
+    // However fast the machine, it is cut short before dawn.
     let story = told(&demo(&["--duration", "75s", "--speed", "600"]).output().unwrap());
     no_line_is_too_wide(&story);
     // Where to look.
@@ -36,8 +36,8 @@ fn the_first_act_says_what_the_night_will_take_and_a_story_cut_short_judges_noth
         ["WARNING Farm, hard-frost:", "WARNING Anteroom, humidifier-shortfall:", "WARNING Oyster hall, tank-empty:"];
     for alert in alerts {
         let lines: Vec<&str> = story.lines().filter(|line| line.contains(alert)).collect();
-        let early = lines.iter().filter(|line| line.starts_with("17:")).count();
-        assert_eq!(early, 1, "{alert}\n{story}");
+        assert_eq!(lines.len(), 1, "{alert}\n{story}");
+        assert!(lines[0].starts_with("17:"), "{}", lines[0]);
     }
     // What the night takes, for every room, and what is in the tank.
     let tonight = story.split("What tonight will take").nth(1).expect("the evening is told");
