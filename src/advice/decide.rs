@@ -129,7 +129,11 @@ fn held(advised: AirAdvice, situation: &AirSituation<'_>) -> AirAdvice {
     };
     let most = room.fan.capacity.cubic_metres_per_hour();
     let flow = hold.cubic_metres_per_hour().max(least).min(most);
-    if (flow - advised.flow.cubic_metres_per_hour()).abs() < 1e-9 {
+    let moved = (flow - advised.flow.cubic_metres_per_hour()).abs() > 1e-9;
+    // What is held may be what the balance would have asked for, or within its deadband: it is the hold all the same.
+    let chosen = matches!(advised.cause, AirCause::Crop | AirCause::Floor | AirCause::Through | AirCause::Cooling)
+        && (flow - hold.cubic_metres_per_hour()).abs() < 1e-9;
+    if !moved && !chosen {
         return advised;
     }
     AirAdvice { flow: AirFlow::clamped(flow), cause: AirCause::Held, short: false, kept: false }

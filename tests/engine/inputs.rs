@@ -140,6 +140,22 @@ fn a_hold_is_followed_until_it_ends_and_gives_way_near_the_crops_limit() {
 }
 
 #[test]
+fn a_hold_within_the_deadband_of_the_balance_is_told_as_a_hold_for_as_long_as_it_stands() {
+    let mut bench = bench();
+    pass(&mut bench, 5 * MINUTE, 600.0);
+    let advised = fresh_air(&bench);
+    // 2 % of the fan less: the balance itself would leave the fan where the hold has put it.
+    let held = (advised - 0.02 * 480.0).round();
+    set(&mut bench, hold(Some(held), None, HOUR));
+    for minute in 0..30 {
+        assert_eq!(fresh_air(&bench), held, "minute {minute}");
+        let told = bench.decision(0).sentence(&bench.snapshot().voice());
+        assert!(told.contains("held by hand") && !told.contains("not worth moving"), "minute {minute}: {told}");
+        pass(&mut bench, MINUTE, 600.0);
+    }
+}
+
+#[test]
 fn a_hold_of_more_air_is_free_and_danger_passes_every_hold() {
     let mut bench = bench();
     set(&mut bench, hold(Some(400.0), None, HOUR));
