@@ -54,7 +54,7 @@ pub enum Message {
         to: Option<Timestamp>,
         /// When it is worst.
         worst_at: Timestamp,
-        /// Vapour missing then.
+        /// Vapour missing then; zero where the humidifier has only hardly anything left.
         worst: WaterFlow,
         /// Water that will be drawn in the next 12 hours.
         water: Option<WaterVolume>,

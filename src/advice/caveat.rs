@@ -36,6 +36,12 @@ impl Caveat {
                                    state stands in."
                     .to_owned()
             }
+            Self::SpaceUnlearned => {
+                "A space that the room draws its air from, or stands in, is taken to keep its warmth and \
+                                     to follow the moisture outdoors within hours, until its readings have shown for a \
+                                     day what it does."
+                    .to_owned()
+            }
             Self::SurroundingsUnknown => "What lies around the room is not measured: it is taken to be as cold as \
                                           outdoors."
                 .to_owned(),

@@ -42,6 +42,9 @@ pub const LINE_FREEZES: f64 = 2.0;
 const LATER_HOURS: usize = 18;
 /// A change of air by under this share of the fan's capacity is not worth moving a fan for.
 const DEADBAND: f64 = 0.05;
+/// The same of a fan that has stood where it is for an hour: what was not worth a move for a quarter of an hour is worth one
+/// for a night.
+const SETTLED_DEADBAND: f64 = 0.02;
 /// A difference of this share of the fan's capacity is told where the fan is not moved for it.
 const WORTH_SAYING: f64 = 0.01;
 /// From this share of the ceiling on, more air is no comfort move any more, however little more: carbon dioxide is above what
@@ -63,6 +66,8 @@ pub struct AirSituation<'a> {
     pub supply_carbon_dioxide: CarbonDioxide,
     /// What the crop gives off, in g/h.
     pub emission: f64,
+    /// Whether the fan has stood where it is for so long that a smaller difference is worth moving it for.
+    pub settled: bool,
     /// What the rooms that draw from this one need.
     pub drawn_by_others: AirFlow,
     /// What was advised last.
@@ -143,14 +148,15 @@ fn by_balance(situation: &AirSituation<'_>) -> AirAdvice {
     let AirSituation { room, carbon_dioxide, last, .. } = *situation;
     let fan = &room.fan;
     let ceiling = ceiling(room);
+    let measured = carbon_dioxide.map(CarbonDioxide::parts_per_million);
+    let believable = measured.filter(|ppm| *ppm >= BELOW_OUTDOOR);
+    let above_plan = believable.is_some_and(|ppm| ppm >= ABOVE_PLAN_SHARE * ceiling.parts_per_million());
     let planned = CarbonDioxide::clamped(ceiling.parts_per_million() * PLANNED_SHARE);
     let for_crop =
         flow_for_carbon_dioxide(situation.emission, planned, situation.supply_carbon_dioxide, situation.inside)
             .cubic_metres_per_hour();
     let for_others = situation.drawn_by_others.cubic_metres_per_hour();
 
-    let measured = carbon_dioxide.map(CarbonDioxide::parts_per_million);
-    let believable = measured.filter(|ppm| *ppm >= BELOW_OUTDOOR);
     let near_limit = believable.is_some_and(|ppm| ppm >= NO_CUT_SHARE * ceiling.parts_per_million());
     // A crop is what makes carbon dioxide; a room without one is ventilated for the rooms behind it.
     let unknown = (believable.is_none() || situation.doubted) && room.crop.is_some();
@@ -173,6 +179,8 @@ fn by_balance(situation: &AirSituation<'_>) -> AirAdvice {
         wanted *= (ppm / ceiling.parts_per_million()).min(2.0);
     }
     let before = last.map_or(0.0, AirFlow::cubic_metres_per_hour);
+    let share = if situation.settled { SETTLED_DEADBAND } else { DEADBAND };
+    let deadband = share * fan.capacity.cubic_metres_per_hour();
     let mut kept = false;
     if before > wanted {
         if near_limit {
@@ -181,16 +189,13 @@ fn by_balance(situation: &AirSituation<'_>) -> AirAdvice {
             wanted = before;
         } else if room.burner {
             (wanted, cause) = (before, AirCause::Burner);
-        } else if before - wanted < DEADBAND * fan.capacity.cubic_metres_per_hour() {
+        } else if before - wanted < deadband {
             kept = before - wanted > WORTH_SAYING * fan.capacity.cubic_metres_per_hour();
             wanted = before;
         }
     } else if near_limit {
         cause = AirCause::NearLimit;
-    } else if before >= floor.max(for_others)
-        && believable.is_some_and(|ppm| ppm < ABOVE_PLAN_SHARE * ceiling.parts_per_million())
-        && wanted - before < DEADBAND * fan.capacity.cubic_metres_per_hour()
-    {
+    } else if before >= floor.max(for_others) && believable.is_some() && !above_plan && wanted - before < deadband {
         // A comfort move: carbon dioxide is where it was planned to be, and only the estimate behind it moved.
         kept = wanted - before > WORTH_SAYING * fan.capacity.cubic_metres_per_hour();
         wanted = before;

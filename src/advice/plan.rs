@@ -18,6 +18,7 @@ pub fn course(view: &View<'_>) -> Course {
         doubted: false,
         supply_carbon_dioxide: view.supply.carbon_dioxide,
         emission: view.emission.unwrap_or(upper),
+        settled: true,
         drawn_by_others: view.drawn,
         last: Some(view.before),
         supply: Some(view.supply.air),

@@ -296,6 +296,14 @@ impl Message {
                     || "on, for as far as can be looked ahead".to_owned(),
                     |to| format!("to {}", voice.time(to, now)),
                 );
+                if worst.kilograms_per_hour() <= 0.0 {
+                    return format!(
+                        "The humidifier just keeps up from {} {to}, and has hardly anything left; least at {}.{water} Have \
+                         warmer and moister intake air, or another humidifier, or a lower humidity at hand.",
+                        voice.time(*from, now),
+                        voice.time(*worst_at, now)
+                    );
+                }
                 format!(
                     "The humidifier cannot keep up from {} {to}; at the worst, {}, it is {} short.{water} Before \
                      then, warm and moisten the intake air, or add a humidifier, or hold a lower humidity.",

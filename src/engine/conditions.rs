@@ -15,10 +15,10 @@ use crate::{
     model::{
         Now, Outlook, Room,
         balance::{OUTDOOR_CARBON_DIOXIDE, carbon_dioxide_at},
-        outlook::Hour,
+        outlook::{Hour, Stretch},
     },
     physics::{BelowFreezing, MoistAir, mixing, surface},
-    units::{CarbonDioxide, RelativeHumidity, Temperature, TemperatureDifference, WaterVolume},
+    units::{CarbonDioxide, RelativeHumidity, Temperature, TemperatureDifference, WaterFlow, WaterVolume},
 };
 
 /// A shortfall, an empty tank or a cold room further ahead than this may yet be another forecast's.
@@ -108,7 +108,12 @@ impl View<'_> {
 
     fn shortfall(&self, outlook: &Outlook) -> Option<Condition> {
         let found = &outlook.expected.findings;
-        let short = found.shortfall.filter(|short| self.within(short.from, DAY))?;
+        let soon = |stretch: Option<Stretch<WaterFlow>>| stretch.filter(|short| self.within(short.from, DAY));
+        let strained = || {
+            let stretch = soon(found.strained.filter(|_| self.is_raised(AlertKind::HumidifierShortfall)))?;
+            Some(Stretch { worst: WaterFlow::clamped(0.0), ..stretch })
+        };
+        let short = soon(found.shortfall).or_else(strained)?;
         if !self.within(short.from, AT_HAND) && self.rests_on_a_guess(outlook, short.worst_at) {
             return None;
         }

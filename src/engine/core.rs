@@ -23,7 +23,10 @@ use super::{
 };
 use crate::{
     advice::{Alert, AlertKind, Voice},
-    model::{Farm, Intake, Measured, Now, Place, Reading, Service, Source, balance::OUTDOOR_CARBON_DIOXIDE},
+    model::{
+        Farm, Intake, Measured, Now, Place, Reading, Service, Source, balance::OUTDOOR_CARBON_DIOXIDE,
+        projection::SpaceHabit,
+    },
     units::CarbonDioxide,
 };
 
@@ -50,6 +53,8 @@ pub struct Engine {
     told: BTreeMap<(usize, &'static str), Duration>,
     pub(super) watchers: Watchers,
     pub(super) lookout: Lookout,
+    /// How the spaces that are only measured follow the air outdoors.
+    pub(super) space_habits: Vec<SpaceHabit>,
     /// Whether the clock was believed at the last turn.
     pub(super) scored_by_trusted_clock: bool,
     /// Of the site, at the last look.
@@ -81,6 +86,7 @@ impl Engine {
         let watchers = Watchers::new(&farm);
         Self {
             lookout: Lookout::new(&farm),
+            space_habits: vec![SpaceHabit::default(); farm.spaces.len()],
             scored_by_trusted_clock: false,
             frost: None,
             site: SiteState {
@@ -309,6 +315,7 @@ impl Engine {
             self.settle_outdoors(now);
             self.settle_offset(now);
             self.settle_learned(now);
+            self.settle_spaces(now);
         }
         self.settle_rooms(now);
         self.settle_outlook_scores(now);

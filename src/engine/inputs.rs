@@ -154,7 +154,7 @@ impl Engine {
                 let crop = configured.crop.as_ref().ok_or(Refusal::NoCrop)?;
                 inputs.stage = (stage != crop.stage).then_some(stage);
                 // What the crop gives off is another thing at another stage.
-                memory.forget_emission();
+                memory.crop_output.forget();
                 format!("the crop's stage is set to {}.", stage.words())
             }
             Command::People(None) => {

@@ -10,9 +10,10 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::{
     core::{Engine, notice},
+    crop_output,
     event::Effect,
     kept_inputs::{KeptInputs, Restored},
-    outlook_score, room,
+    outlook_score,
 };
 use crate::{
     advice::{Alert, AlertKind, Priority, alert::AlertState, alert::Message},
@@ -134,7 +135,7 @@ impl Engine {
             name: room.name.clone(),
             fresh_air: memory.last_flow,
             danger: memory.in_danger(),
-            emission: memory.emission(),
+            emission: memory.crop_output.kept(),
             alerts: memory.state.alerts.iter().filter_map(KeptAlert::of).collect(),
             inputs: self.kept_inputs(Some(index), now),
             outlooks: Some((memory.scorer.clone(), outlook_score::premise(room))),
@@ -278,7 +279,7 @@ impl Engine {
 
 /// An estimate whose age is known and under a day, within what the crop that is configured now can give off.
 fn usable(kept: KeptEmission, room: &Room, now: &Now) -> Option<KeptEmission> {
-    let (lowest, highest) = room::emission_bounds(room.crop.as_ref()?);
+    let (lowest, highest) = crop_output::bounds(room.crop.as_ref()?);
     let age = now.wall.duration_since(kept.at);
     let known = now.trusted && !age.is_negative() && age < EMISSION_KEPT;
     known.then(|| KeptEmission { grams_per_hour: kept.grams_per_hour.clamp(lowest, highest), ..kept })

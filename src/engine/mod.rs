@@ -4,6 +4,7 @@ pub mod command;
 mod conditions;
 mod core;
 mod correct;
+mod crop_output;
 pub mod event;
 mod forecasts;
 mod frost;

@@ -316,7 +316,7 @@ impl Engine {
             probe: around.and_then(|around| shown_factor(self.coldest_probe(index)?, air.temperature(), around)),
             carbon_dioxide: memory.state.carbon_dioxide.fresh(),
             fresh_air: memory.last_flow.unwrap_or(room.fan.usual),
-            emission: memory.estimated_emission(),
+            emission: memory.crop_output.usual(),
             tank: self.tank(index),
         })
     }
@@ -380,9 +380,25 @@ impl Engine {
         Some(Source::Still(EnteringAir { air, carbon_dioxide }))
     }
 
+    /// A space through the weather ahead; one that is not heard stays as it is assumed to be.
     fn space_source(&self, index: usize, now: &Now) -> Option<Source> {
         let air = self.space_air(index, now)?;
-        Some(Source::Still(EnteringAir { air, carbon_dioxide: self.supply_carbon_dioxide(Intake::Space(index)) }))
+        let present = EnteringAir { air, carbon_dioxide: self.supply_carbon_dioxide(Intake::Space(index)) };
+        let heard = self.fuse(Place::Space(index), now).air.is_some();
+        match (&self.lookout.weather, self.space_habits.get(index)) {
+            (Some(weather), Some(habit)) if heard => Some(Source::Room(Arc::new(habit.ahead(present, weather, now)))),
+            _ => Some(Source::Still(present)),
+        }
+    }
+
+    /// Has the spaces' habits take in what is heard.
+    pub(super) fn settle_spaces(&mut self, now: &Now) {
+        let Some(outdoors) = self.site.outdoors.air else { return };
+        for index in 0..self.space_habits.len() {
+            if let Some(air) = self.fuse(Place::Space(index), now).air {
+                self.space_habits[index].see(&air, &outdoors, now);
+            }
+        }
     }
 
     /// Whether a space that a room draws from or stands in is not heard, so that an assumed state stands in.
@@ -391,6 +407,16 @@ impl Engine {
         let assumed = |space: usize| self.farm.spaces.get(space).is_some_and(|space| space.assumed.is_some());
         matches!(room.intake, Intake::Space(from) if unheard(from))
             || matches!(room.shell.around, Around::Space(around) if unheard(around) && assumed(around))
+    }
+
+    /// Whether a space that a room draws from or stands in is heard, and has not yet shown how it follows the air outdoors.
+    fn space_is_unlearned(&self, room: &Room, now: &Now) -> bool {
+        let unlearned = |space: usize| {
+            self.fuse(Place::Space(space), now).air.is_some()
+                && self.space_habits.get(space).is_some_and(|habit| !habit.is_shown(now))
+        };
+        matches!(room.intake, Intake::Space(from) if unlearned(from))
+            || matches!(room.shell.around, Around::Space(around) if unlearned(around))
     }
 
     /// Whether the fan of a room says that it runs.
@@ -421,6 +447,7 @@ impl Engine {
             room.shell.loss.is_none().then_some(Caveat::ShellUnknown),
             (!self.hears_fan(index)).then_some(Caveat::NoFanFeedback),
             self.space_is_assumed(room, now).then_some(Caveat::SpaceAssumed),
+            self.space_is_unlearned(room, now).then_some(Caveat::SpaceUnlearned),
             self.surroundings(room, now).is_none().then_some(Caveat::SurroundingsUnknown),
             humidifier
                 .is_some_and(|humidifier| !humidifier.evaporated_known)

@@ -5,6 +5,7 @@ use std::{collections::VecDeque, time::Duration};
 use jiff::Timestamp;
 
 use super::{
+    crop_output::{CropOutput, Heard},
     inputs::{Draw, Inputs},
     memory::KeptEmission,
     snapshot::{Moisture, RoomState},
@@ -21,8 +22,7 @@ use crate::{
     },
     model::{
         Now, Reading, Reckoned, Room,
-        balance::{Inflow, Span, emission_between},
-        farm::Crop,
+        balance::Inflow,
         fusion::Spreads,
         outlook::NoOutlook,
         room_score::{RoomScore, Scorer},
@@ -34,8 +34,8 @@ use crate::{
 
 /// Advice is issued anew at least this often, so that `valid-until` never runs out while the daemon is well.
 const REISSUE: Duration = Duration::from_secs(60);
-/// Stretch of time over which the crop's emission is estimated: several sensor lags, and about one air change.
-const EMISSION_SPAN: Duration = Duration::from_secs(900);
+/// A fan that has not been moved for so long may be moved for less.
+const SETTLES_AFTER: Duration = Duration::from_secs(3_600);
 /// Where no air speed is known, air at or above this dries nothing that a sensor of two points' accuracy can vouch for.
 const WET_AIR: f64 = 0.975;
 /// Caps that have had too moist air for so long have stayed wet.
@@ -44,11 +44,6 @@ pub(super) const CAPS_WET: Duration = Duration::from_secs(7_200);
 const DRIER: f64 = 0.01;
 /// A fan that reports for longer than this that it stands is off.
 const FAN_OFF: Duration = Duration::from_secs(120);
-/// A crop that is heard is known by then.
-const LEARNED_WITHIN: Duration = Duration::from_secs(3_600);
-/// Noise of a carbon dioxide sensor is evened out over this time; that of the supply, which moves slowly, over four times
-/// as long.
-const EVENED_OVER: Duration = Duration::from_secs(240);
 /// See [`RoomMemory::quarter_hour`].
 const QUARTER_HOUR: Duration = Duration::from_secs(900);
 const MINUTE: Duration = Duration::from_secs(60);
@@ -61,6 +56,8 @@ pub(super) struct RoomMemory {
     pub state: RoomState,
     /// Fresh air advised last.
     pub last_flow: Option<AirFlow>,
+    /// When that was another one last.
+    moved: Option<Duration>,
     danger: bool,
     /// The day after those of the outlook.
     pub third_day: Option<ThirdDay>,
@@ -71,20 +68,10 @@ pub(super) struct RoomMemory {
     /// Since when the fan reports that it stands.
     fan_off_since: Option<Duration>,
     issued: Option<Duration>,
-    emission: Option<f64>,
     /// Carbon dioxide of the last quarter of an hour, minute by minute, the oldest first.
     lately: VecDeque<(Duration, CarbonDioxide)>,
-    /// When it was estimated; `None` where the clock was not trusted then.
-    emission_at: Option<Timestamp>,
-    /// When it was first estimated, or taken over from an earlier run.
-    emission_since: Option<Timestamp>,
-    /// When all this began.
-    began: Duration,
-    span: Option<OpenSpan>,
-    /// Carbon dioxide as a mean over some minutes, with the time of the last reading in it.
-    smooth: Option<(Duration, f64)>,
-    /// Carbon dioxide of the supply, likewise.
-    smooth_supply: Option<(Duration, f64)>,
+    /// What its crop gives off.
+    pub crop_output: CropOutput,
     /// How fast water is drawn.
     pub draw: Draw,
     /// Keeps what its outlooks say, and scores it.
@@ -103,17 +90,6 @@ pub(super) struct RoomMemory {
     pub air_decided: Option<(MoistAir, AirAdvice)>,
     /// What its supply must hold for its own humidifier to do, where it draws from another room.
     pub supply_needed: Option<HumidityRatio>,
-}
-
-/// A stretch of carbon dioxide readings that an emission estimate is being made from.
-#[derive(Debug, Clone, Copy)]
-struct OpenSpan {
-    since: Duration,
-    before: f64,
-    sum: f64,
-    count: f64,
-    flow: AirFlow,
-    last_at: Duration,
 }
 
 /// What surrounds a room in this turn.
@@ -157,20 +133,15 @@ impl RoomMemory {
                 lives_until: now.elapsed,
             },
             last_flow: None,
+            moved: None,
             danger: false,
             third_day: None,
             caps_wet_since: None,
             cooling: None,
             fan_off_since: None,
             issued: None,
-            emission: None,
             lately: VecDeque::new(),
-            emission_at: None,
-            emission_since: None,
-            began: now.elapsed,
-            span: None,
-            smooth: None,
-            smooth_supply: None,
+            crop_output: CropOutput::new(now),
             draw: Draw { last: now.elapsed, ..Draw::default() },
             scorer: Scorer::default(),
             seen: None,
@@ -181,12 +152,6 @@ impl RoomMemory {
             air_decided: None,
             supply_needed: None,
         }
-    }
-
-    /// The crop has become another one: nothing is known of what it gives off.
-    pub fn forget_emission(&mut self) {
-        (self.emission, self.emission_at, self.span) = (None, None, None);
-        self.emission_since = None;
     }
 
     /// When the advice must be issued anew, as [`Now::elapsed`].
@@ -292,39 +257,32 @@ impl RoomMemory {
         self.danger
     }
 
-    /// The estimate of the crop's emission, where there is one of a known age.
-    pub fn emission(&self) -> Option<KeptEmission> {
-        self.emission.zip(self.emission_at).map(|(grams_per_hour, at)| KeptEmission { grams_per_hour, at })
-    }
-
-    /// The same in g/h, of whatever age.
-    pub const fn estimated_emission(&self) -> Option<f64> {
-        self.emission
-    }
-
     /// Whether what the crop gives off is being learned, so that an outlook made at `made` rests on the catalogue's upper
     /// figure and better will be known within the hour.
     pub fn is_learning(&self, room: &Room, made: Timestamp, now: &Now) -> bool {
-        room.crop.is_some()
-            && self.state.carbon_dioxide.is_fresh()
-            && now.since(self.began) < LEARNED_WITHIN
-            && self.emission_since.is_none_or(|since| made < since)
+        room.crop.is_some() && self.state.carbon_dioxide.is_fresh() && self.crop_output.is_learning(made, now)
     }
 
     /// Takes over what an earlier run has kept.
     pub fn remember(&mut self, danger: bool, emission: Option<KeptEmission>) {
         self.danger = danger;
-        self.emission = emission.map(|emission| emission.grams_per_hour);
-        self.emission_at = emission.map(|emission| emission.at);
-        self.emission_since = self.emission_at;
+        if let Some(emission) = emission {
+            self.crop_output.remember(emission);
+        }
     }
 
     /// Decides the fresh air; `None` where nothing is known of the room's air.
     pub fn decide_air(&mut self, around: &Surroundings<'_>, inside: &MoistAir) -> AirAdvice {
-        let supply = around.supply_carbon_dioxide.parts_per_million();
-        let supply = evened(&mut self.smooth_supply, supply, around.now.elapsed, 4 * EVENED_OVER);
-        let supply_carbon_dioxide = CarbonDioxide::clamped(supply);
-        self.estimate_emission(&Surroundings { supply_carbon_dioxide, ..*around }, inside);
+        let supply_carbon_dioxide = self.crop_output.even_supply(around.supply_carbon_dioxide, around.now);
+        let carbon_dioxide = self.state.carbon_dioxide;
+        let heard = Heard {
+            room: around.room,
+            inside,
+            carbon_dioxide: carbon_dioxide.fresh().zip(carbon_dioxide.at()),
+            supply: supply_carbon_dioxide,
+            flow: self.last_flow,
+        };
+        self.crop_output.hear(&heard, around.now);
         let upper = around.room.crop.as_ref().map_or(0.0, |crop| crop.substrate.kilograms() * crop.respiration.upper);
         let advice = decide::fresh_air(&AirSituation {
             room: around.room,
@@ -332,7 +290,8 @@ impl RoomMemory {
             carbon_dioxide: self.state.reckoned.carbon_dioxide,
             doubted: self.state.reckoned.carbon_dioxide_doubted,
             supply_carbon_dioxide,
-            emission: self.emission.unwrap_or(upper),
+            emission: self.crop_output.usual().unwrap_or(upper),
+            settled: self.moved.is_some_and(|moved| around.now.since(moved) >= SETTLES_AFTER),
             drawn_by_others: around.drawn_by_others,
             last: self.last_flow,
             supply: around.supply.copied(),
@@ -347,61 +306,16 @@ impl RoomMemory {
         advice
     }
 
-    /// The crop's emission from the carbon dioxide balance over the last quarter of an hour, taking the advised fresh
-    /// air for the real one. Where the grower gives less than advised, the estimate comes out high and more is
-    /// advised: the error is on the careful side. It stays within a third of the catalogue's middle and three times
-    /// its upper value.
-    fn estimate_emission(&mut self, around: &Surroundings<'_>, inside: &MoistAir) {
-        let (Some(value), Some(at)) = (self.state.carbon_dioxide.fresh(), self.state.carbon_dioxide.at()) else {
-            (self.span, self.smooth) = (None, None);
-            return;
-        };
-        let smooth = evened(&mut self.smooth, value.parts_per_million(), at, EVENED_OVER);
-        let (Some(crop), Some(flow)) = (&around.room.crop, self.last_flow) else { return };
-        let ppm = value.parts_per_million();
-        let span =
-            self.span.get_or_insert(OpenSpan { since: at, before: smooth, sum: ppm, count: 1.0, flow, last_at: at });
-        let moved = (span.flow.cubic_metres_per_hour() - flow.cubic_metres_per_hour()).abs();
-        if moved > 0.02 * around.room.fan.capacity.cubic_metres_per_hour() {
-            self.span = Some(OpenSpan { since: at, before: smooth, sum: ppm, count: 1.0, flow, last_at: at });
-            return;
-        }
-        if at > span.last_at {
-            span.sum += ppm;
-            span.count += 1.0;
-            span.last_at = at;
-        }
-        let length = at.saturating_sub(span.since);
-        if length < EMISSION_SPAN || span.count < 5.0 {
-            return;
-        }
-        let found = emission_between(
-            around.room,
-            flow,
-            inside,
-            &Span {
-                before: span.before,
-                after: smooth,
-                mean: span.sum / span.count,
-                supply: around.supply_carbon_dioxide.parts_per_million(),
-                hours: length.as_secs_f64() / 3_600.0,
-            },
-        );
-        let (lowest, highest) = emission_bounds(crop);
-        let found = found.clamp(lowest, highest);
-        self.emission = Some(self.emission.map_or(found, |before| 0.5 * (before + found)));
-        self.emission_at = around.now.trusted.then_some(around.now.wall);
-        self.emission_since = self.emission_since.or(self.emission_at);
-        self.span = None;
-    }
-
     /// Takes a finished decision for the advice, unless the standing one says the same and is young.
     pub fn issue(&mut self, decision: Decision, now: &Now) {
         let young = self.issued.is_some_and(|issued| now.since(issued) < REISSUE);
         if young && same_advice(&self.state.decision, &decision) {
             return;
         }
-        self.last_flow = decision.setpoints.map_or(self.last_flow, |setpoints| Some(setpoints.fresh_air));
+        let flow = decision.setpoints.map_or(self.last_flow, |setpoints| Some(setpoints.fresh_air));
+        if flow != self.last_flow {
+            (self.last_flow, self.moved) = (flow, Some(now.elapsed));
+        }
         self.state.decision = decision;
         self.issued = Some(now.elapsed);
     }
@@ -437,23 +351,6 @@ impl RoomMemory {
         self.state.moisture = Some(moisture_state(around.room, supply, &advice));
         self.issue(decide::decision(&situation, &advice, around.now), around.now);
     }
-}
-
-/// The mean of what comes in over about `over`: each value has a weight by the time since the one before.
-fn evened(mean: &mut Option<(Duration, f64)>, value: f64, at: Duration, over: Duration) -> f64 {
-    let evened = mean.map_or(value, |(last, before)| {
-        let passed = at.saturating_sub(last).as_secs_f64() / over.as_secs_f64();
-        before + (value - before) * (1.0 - (-passed).exp())
-    });
-    *mean = Some((at, evened));
-    evened
-}
-
-/// Between these, in g/h, an estimate of what `crop` gives off is believed.
-pub(super) fn emission_bounds(crop: &Crop) -> (f64, f64) {
-    let middle = crop.substrate.kilograms() * crop.respiration.middle;
-    let upper = crop.substrate.kilograms() * crop.respiration.upper;
-    (middle / 3.0, upper * 3.0)
 }
 
 fn moisture_state(room: &Room, supply: &MoistAir, advice: &MoistureAdvice) -> Moisture {

@@ -47,7 +47,7 @@ impl Engine {
     fn third_day(&self, index: usize, made: Timestamp, now: &Now) -> Option<ThirdDay> {
         let room = &self.farm.rooms[index];
         let corrected = self.site.corrected().filter(|_| now.trusted)?;
-        let emission = self.rooms[index].estimated_emission();
+        let emission = self.rooms[index].crop_output.usual();
         let hours = (0..24).map(|hour| made + SignedDuration::from_hours(HOURS as i64 + hour));
         let lacking: Vec<Timestamp> = hours
             .filter(|moment| {
@@ -77,6 +77,7 @@ fn is_beyond(room: &Room, emission: Option<f64>, outdoors: &MoistAir) -> bool {
         doubted: false,
         supply_carbon_dioxide: CarbonDioxide::clamped(OUTDOOR_CARBON_DIOXIDE),
         emission: emission.unwrap_or(upper),
+        settled: true,
         drawn_by_others: AirFlow::clamped(0.0),
         last: None,
         supply: None,

@@ -103,6 +103,9 @@ pub struct Findings {
     pub driest: Option<(Timestamp, RelativeHumidity)>,
     /// The first stretch in which the humidifier cannot give what even the lowest target takes.
     pub shortfall: Option<Stretch<WaterFlow>>,
+    /// The first stretch in which that takes more than 95 % of what the humidifier can give, and by how much more: who was
+    /// warned of a shortfall is not told that it is over while so little is left. It is not published.
+    pub strained: Option<Stretch<WaterFlow>>,
     /// Water from now to the end of the coming night.
     pub water_to_dawn: Option<WaterVolume>,
     /// When that night ends: the next sunrise, or 08:00 local time where the sun does not rise.
@@ -169,6 +172,8 @@ pub enum Caveat {
     NoFanFeedback,
     /// A space that the room draws from, or stands in, is not measured: an assumed state stands in.
     SpaceAssumed,
+    /// How such a space follows the air outdoors has not been seen for a day: it is taken to follow as usual.
+    SpaceUnlearned,
     /// What lies around the room's shell is not heard, and nothing is assumed of it: outdoor air is taken to.
     SurroundingsUnknown,
     /// The evaporated fraction is the method's usual one, not measured.

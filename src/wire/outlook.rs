@@ -164,6 +164,8 @@ pub fn read_findings(findings: &Value) -> Findings {
         shortfall: read_stretch(&findings["shortfall"], "worst_kilograms_per_hour", |flow| {
             WaterFlow::from_kilograms_per_hour(flow).ok()
         }),
+        // It is not published.
+        strained: None,
         heat_short: read_stretch(&findings["heat_short"], "worst_watts", |watts| HeatFlow::from_watts(watts).ok()),
         dew_margin: pair("lowest_dew_margin", "kelvins")
             .and_then(|(at, kelvins)| Some((at, TemperatureDifference::from_kelvins(kelvins).ok()?))),
@@ -230,6 +232,7 @@ mod tests {
         let findings = Findings {
             driest: Some((at(3), RelativeHumidity::clamped(0.715))),
             shortfall: Some(Stretch { from: at(1), to: None, worst_at: at(2), worst: WaterFlow::clamped(1.25) }),
+            strained: None,
             water_to_dawn: Some(WaterVolume::clamped(38.25)),
             dawn: Some(at(13)),
             water_12_hours: Some(WaterVolume::clamped(35.5)),

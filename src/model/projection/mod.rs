@@ -7,9 +7,11 @@
 
 mod fog;
 mod run;
+mod space;
 mod tally;
 mod weather;
 
+pub use space::SpaceHabit;
 pub use tally::dawn;
 pub use weather::{HOURS, STEP, STEPS_PER_HOUR, Weather};
 
@@ -46,7 +48,7 @@ pub enum Feed<'a> {
     Outdoors,
     /// A space that stays as it is.
     Still(EnteringAir),
-    /// Another room, as it was projected.
+    /// Another room or a space, as it was projected.
     Room(&'a Trace),
 }
 
@@ -124,7 +126,7 @@ pub struct Projected {
     pub trace: Trace,
 }
 
-/// A room's projected air, step by step, in three cases.
+/// The projected air of a room, or of a space, step by step, in three cases.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Trace {
     start: Timestamp,

@@ -12,7 +12,7 @@ use super::{
 };
 use crate::{
     model::{
-        Case, Room,
+        Case, Humidifier, Room,
         balance::{OUTDOOR_CARBON_DIOXIDE, carbon_dioxide_at},
         outlook::Run,
         room::{Drive, Emission, EnteringAir, Report, RoomModel, Standing},
@@ -26,6 +26,9 @@ use crate::{
 
 /// A shortfall below this share of what the equipment gives is rounding.
 const MISSED_SHARE: f64 = 0.005;
+/// A humidifier that has less left than this share of what it gives is strained: forecasts move demand by two or three
+/// hundredths from one to the next.
+const STRAINED_SHARE: f64 = 0.05;
 /// Steps between two looks at the inlet.
 const LOOK_AT_INLET: usize = STEPS_PER_HOUR / 2;
 
@@ -159,7 +162,7 @@ impl<'a> Runner<'a> {
             duty: report.duty,
             water: report.water.litres(),
             tank: self.tank.map(WaterVolume::clamped).or(self.standing.tank),
-            shortfall: self.shortfall(report, relative_humidity),
+            lacking: self.lacking(report, relative_humidity),
             heat: report.heater,
             heat_missing: report.heat_missing,
             dew_margin: report.dew.map(|dew| dew.margin),
@@ -170,19 +173,19 @@ impl<'a> Runner<'a> {
 }
 
 impl Runner<'_> {
-    /// Vapour missing for the lowest humidity that the target may be brought down to. The target is chosen at the hour's
-    /// beginning; what is missing for it half an hour later would be no more than a lower target.
-    fn shortfall(&self, report: &Report, relative_humidity: RelativeHumidity) -> WaterFlow {
+    /// Vapour missing for the lowest humidity that the target may be brought down to, in kg/h; negative where the
+    /// humidifier has that much left. The target is chosen at the hour's beginning; what is missing for it half an hour
+    /// later would be no more than a lower target.
+    fn lacking(&self, report: &Report, relative_humidity: RelativeHumidity) -> f64 {
         let room = self.scene.room;
-        if room.humidifier.is_none() {
-            return WaterFlow::clamped(0.0);
-        }
+        let Some(humidifier) = room.humidifier else { return f64::NEG_INFINITY };
         let lowest = room.told.hold.humidity_target.unwrap_or(room.bands.relative_humidity.lowest);
         let above = (self.course.humidity_target.ratio() - lowest.ratio()).max(0.0);
         // Humidity ratio is almost proportional to relative humidity over these few points.
         let per_humidity = self.air.humidity_ratio().kilograms_per_kilogram() / relative_humidity.ratio().max(0.01);
         let inflow = report.supplied.kilograms_per_hour() + report.leaked.kilograms_per_hour();
-        WaterFlow::clamped((report.shortfall.kilograms_per_hour() - inflow * above * per_humidity).max(0.0))
+        let left = (1.0 - report.duty.ratio()) * most_vapour(&humidifier);
+        report.shortfall.kilograms_per_hour() - left - inflow * above * per_humidity
     }
 }
 
@@ -203,10 +206,13 @@ fn settled(scene: &Scene<'_>, case: Case, emission: &Emission) -> CarbonDioxide 
     carbon_dioxide_at(emission.rate.grams_per_hour(), scene.start.fresh_air, supply, &scene.start.air)
 }
 
+fn most_vapour(humidifier: &Humidifier) -> f64 {
+    humidifier.output.kilograms_per_hour() * humidifier.evaporated.ratio()
+}
+
 fn limits(room: &Room, dawn: Timestamp) -> Limits {
-    let vapour = room.humidifier.map_or(0.0, |humidifier| {
-        MISSED_SHARE * humidifier.output.kilograms_per_hour() * humidifier.evaporated.ratio()
-    });
+    let most = room.humidifier.map_or(0.0, |humidifier| most_vapour(&humidifier));
+    let [vapour, spare] = [MISSED_SHARE, STRAINED_SHARE].map(|share| WaterFlow::clamped(share * most));
     let heat = room.heater.map_or(0.0, |heater| MISSED_SHARE * heater.power.watts());
-    Limits { vapour: WaterFlow::clamped(vapour), heat: HeatFlow::clamped(heat), dawn }
+    Limits { vapour, spare, heat: HeatFlow::clamped(heat), dawn }
 }

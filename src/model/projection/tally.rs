@@ -31,7 +31,8 @@ pub(super) struct Moment {
     /// Water drawn in the step, in litres.
     pub water: f64,
     pub tank: Option<WaterVolume>,
-    pub shortfall: WaterFlow,
+    /// Vapour that the lowest target takes beyond what the humidifier can give, in kg/h: negative where it has some left.
+    pub lacking: f64,
     pub heat: Option<HeatFlow>,
     pub heat_missing: HeatFlow,
     pub dew_margin: Option<TemperatureDifference>,
@@ -44,6 +45,8 @@ pub(super) struct Moment {
 pub(super) struct Limits {
     /// Less vapour than this is not missed.
     pub vapour: WaterFlow,
+    /// A humidifier that has less vapour left than this is strained.
+    pub spare: WaterFlow,
     /// Less heat than this is not missed.
     pub heat: HeatFlow,
     /// When the night ends.
@@ -62,6 +65,7 @@ pub(super) struct Tally {
     open: Option<Sum>,
     findings: Findings,
     shortfall: Missing,
+    strained: Missing,
     heat_short: Missing,
     water: f64,
     water_to_dawn: f64,
@@ -78,6 +82,7 @@ impl Tally {
             open: None,
             findings: Findings { dawn: Some(limits.dawn), ..Findings::default() },
             shortfall: Missing::default(),
+            strained: Missing::default(),
             heat_short: Missing::default(),
             water: 0.0,
             water_to_dawn: 0.0,
@@ -86,7 +91,8 @@ impl Tally {
 
     pub fn add(&mut self, moment: &Moment) {
         self.note(moment);
-        self.shortfall.add(self.steps, moment.shortfall.kilograms_per_hour(), self.limits.vapour.kilograms_per_hour());
+        self.shortfall.add(self.steps, moment.lacking, self.limits.vapour.kilograms_per_hour());
+        self.strained.add(self.steps, moment.lacking + self.limits.spare.kilograms_per_hour(), 0.0);
         self.heat_short.add(self.steps, moment.heat_missing.watts(), self.limits.heat.watts());
         self.water += moment.water;
         // The step in which day breaks counts as far as it is night.
@@ -115,6 +121,7 @@ impl Tally {
             self.findings.water_to_dawn = Some(WaterVolume::clamped(self.water_to_dawn));
         }
         self.findings.shortfall = self.shortfall.stretch(self.start, self.steps, WaterFlow::clamped);
+        self.findings.strained = self.strained.stretch(self.start, self.steps, WaterFlow::clamped);
         self.findings.heat_short = self.heat_short.stretch(self.start, self.steps, HeatFlow::clamped);
         Run { hours: self.hours, findings: self.findings }
     }
@@ -241,7 +248,7 @@ impl Sum {
         worst.relative_humidity = least(worst.relative_humidity, moment.relative_humidity);
         worst.vapour_pressure_deficit = most(worst.vapour_pressure_deficit, moment.vapour_pressure_deficit);
         worst.carbon_dioxide = most(worst.carbon_dioxide, moment.carbon_dioxide);
-        worst.shortfall = most(worst.shortfall, moment.shortfall);
+        worst.lacking = most(worst.lacking, moment.lacking);
         worst.heat_missing = most(worst.heat_missing, moment.heat_missing);
         worst.dew_margin = worst.dew_margin.zip(moment.dew_margin).map(|(a, b)| least(a, b));
         worst.inlet_fog |= moment.inlet_fog;
@@ -266,7 +273,7 @@ impl Sum {
             humidifier_duty: Fraction::clamped(mean(self.duty)),
             water: WaterVolume::clamped(self.water),
             tank: self.worst.tank,
-            shortfall: self.worst.shortfall,
+            shortfall: WaterFlow::clamped(self.worst.lacking.max(0.0)),
             heat: self.heat.map(|sum| HeatFlow::clamped(mean(sum))),
             heat_missing: self.worst.heat_missing,
             dew_margin: self.worst.dew_margin,
