@@ -2,6 +2,8 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 mod nights;
+#[path = "replay/recorder.rs"]
+mod recorder;
 mod seasons;
 #[path = "replay/speed.rs"]
 mod speed;

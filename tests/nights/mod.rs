@@ -24,7 +24,7 @@ pub mod weather;
 
 use chance::Chance;
 use truth::{Facts, Simulated};
-use weather::{Station, outdoor_air};
+use weather::{Place, Station, outdoor_air};
 
 const NIGHTS: usize = 100;
 
@@ -198,7 +198,7 @@ fn share(count: usize, of: usize) -> f64 {
 
 #[test]
 fn the_water_of_a_winter_night_is_known_at_dusk() {
-    let station = Station::read();
+    let station = Station::read(Place::Chicago);
     let dusks = station.dusks();
     let nights: Vec<Night> =
         (0..NIGHTS).map(|index| night(&station, dusks[index * dusks.len() / NIGHTS], 1_000 + index as u64)).collect();

@@ -3,6 +3,7 @@
 mod clock;
 mod live;
 mod reading;
+mod recorder;
 mod summary;
 mod what_if;
 
@@ -64,11 +65,7 @@ impl Line {
 
     /// As `mosquitto_sub -F %j` prints it.
     pub fn json(&self) -> String {
-        serde_json::json!({
-            "tst": self.at.strftime("%Y-%m-%dT%H:%M:%S%.6fZ+0000").to_string(), "topic": self.topic, "qos": 0,
-            "retain": u8::from(self.retained), "payloadlen": self.payload.len(), "payload": self.payload,
-        })
-        .to_string()
+        recorder::line(self.at, &self.topic, &self.payload, self.retained)
     }
 
     /// As three columns.

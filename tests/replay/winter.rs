@@ -5,7 +5,13 @@ use std::io::{self, Write};
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::nights::{chance::Chance, weather::Station};
+use crate::{
+    nights::{
+        chance::Chance,
+        weather::{Place, Station},
+    },
+    recorder,
+};
 
 /// 1 December 2015, the first midnight of the longer winter in `tests/data`.
 pub const FIRST: &str = "2015-12-01T00:00:00Z";
@@ -75,30 +81,22 @@ rooms:
     text
 }
 
-/// One line as `mosquitto_sub -F %j` prints it.
-pub fn line(out: &mut impl Write, at: Timestamp, topic: &str, payload: &str) -> io::Result<()> {
-    writeln!(
-        out,
-        r#"{{"tst":"{at:.6}+0000","topic":"{topic}","qos":0,"retain":0,"payloadlen":{},"payload":"{payload}"}}"#,
-        payload.len()
-    )
-}
-
 /// What the sensors of so many days say, each at its own second of the minute.
 pub fn log(days: i64, rooms: usize, out: &mut impl Write) -> io::Result<u64> {
-    let station = Station::read();
+    let station = Station::read(Place::Chicago);
     let first: Timestamp = FIRST.parse().unwrap();
     let mut chance = Chance::new(5);
     let mut drift = vec![[0.0_f64; SENSORS]; rooms];
     let mut lines = 0;
+    let mut say = |at, topic: &str, payload: &str| writeln!(out, "{}", recorder::line(at, topic, payload, false));
     for minute in 0..days * 1_440 {
         let began = first + SignedDuration::from_mins(minute);
         let Some((celsius, dew_point)) = station.at(began) else { continue };
         let humidity = (100.0
             * (17.62 * dew_point / (243.12 + dew_point) - 17.62 * celsius / (243.12 + celsius)).exp())
         .clamp(5.0, 100.0);
-        line(out, began, "farm/yard/temperature", &format!("{:.2}", celsius + 0.05 * chance.normal()))?;
-        line(out, began, "farm/yard/humidity", &format!("{:.1}", (humidity + 0.3 * chance.normal()).min(100.0)))?;
+        say(began, "farm/yard/temperature", &format!("{:.2}", celsius + 0.05 * chance.normal()))?;
+        say(began, "farm/yard/humidity", &format!("{:.1}", (humidity + 0.3 * chance.normal()).min(100.0)))?;
         let hour = (minute % 1_440) as f64 / 60.0;
         for (room, drift) in drift.iter_mut().enumerate() {
             for (sensor, drift) in drift.iter_mut().enumerate() {
@@ -111,7 +109,7 @@ pub fn log(days: i64, rooms: usize, out: &mut impl Write) -> io::Result<u64> {
                     1 => ("humidity", format!("{:.1}", (89.0 - 1.5 * daily + 14.0 * *drift).clamp(40.0, 96.0))),
                     _ => ("co2", format!("{:.0}", 760.0 + 60.0 * daily + 500.0 * *drift)),
                 };
-                line(out, at, &format!("farm/room-{room}/{name}"), &value)?;
+                say(at, &format!("farm/room-{room}/{name}"), &value)?;
                 lines += 1;
             }
         }
@@ -122,12 +120,13 @@ pub fn log(days: i64, rooms: usize, out: &mut impl Write) -> io::Result<u64> {
 
 /// An answer of a weather service for each hour of so many days.
 pub fn forecasts(days: i64, out: &mut impl Write) -> io::Result<()> {
-    forecasts_from(FIRST.parse().unwrap(), days, out)
+    forecasts_of(&Station::read(Place::Chicago), FIRST.parse().unwrap(), days, out)
 }
 
-/// The same from another hour on.
-pub fn forecasts_from(first: Timestamp, days: i64, out: &mut impl Write) -> io::Result<()> {
-    let station = Station::read();
+/// The same of any station, from any hour on.
+pub fn forecasts_of(station: &Station, first: Timestamp, days: i64, out: &mut impl Write) -> io::Result<()> {
+    // Other errors in each place.
+    let seed = 600 + 1_000_000 * station.place as u64;
     for hour in 0..days * 24 {
         let at = first + SignedDuration::from_hours(hour);
         // A run of the service's model holds for six hours, and errs by itself: runs of real ones err alike.
@@ -135,7 +134,7 @@ pub fn forecasts_from(first: Timestamp, days: i64, out: &mut impl Write) -> io::
         if station.at(run - SignedDuration::from_hours(1)).is_none() || station.at(run).is_none() {
             continue;
         }
-        let mut chance = Chance::new(600 + (hour - hour % 6) as u64);
+        let mut chance = Chance::new(seed + (hour - hour % 6) as u64);
         let steps: Vec<String> = station
             .erring(run, &mut chance)
             .points()

@@ -9,7 +9,11 @@ use super::{
     live::{Living, Orders},
     place::{Drawn, LIMIT, Layout, Mistakes},
 };
-use crate::nights::{chance::Chance, truth::Simulated, weather::Station};
+use crate::nights::{
+    chance::Chance,
+    truth::Simulated,
+    weather::{Place, Station},
+};
 
 /// The whole of January 2015: 0 °C on its mildest days, −22 °C on its coldest night.
 const BEGINS: &str = "2015-01-01T00:00:00Z";
@@ -108,7 +112,7 @@ fn rooms() -> Vec<(Drawn, Mistakes, u64)> {
 
 #[test]
 fn a_month_of_following_the_advice_keeps_the_crop_and_saves_water() {
-    let station = Station::read();
+    let station = Station::read(Place::Chicago);
     let rooms = rooms();
     let live = |(drawn, mistakes, seed): &(Drawn, Mistakes, u64)| month(&station, *drawn, mistakes, Chance::new(*seed));
     let (first, second) = rooms.split_at(rooms.len() / 2);

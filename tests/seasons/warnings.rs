@@ -9,7 +9,10 @@ use super::{
     live::Living,
     place::{Drawn, Layout, Mistakes},
 };
-use crate::nights::{chance::Chance, weather::Station};
+use crate::nights::{
+    chance::Chance,
+    weather::{Place, Station},
+};
 
 /// First days of the stretches that rooms live through, each this long: together all of the station's winters.
 const STRETCHES: [&str; 9] = [
@@ -179,7 +182,7 @@ fn print(title: &str, courses: &[Course]) -> [usize; 4] {
 /// that turn out colder than forecast. The bounds below are there to see that it does not get worse.
 #[test]
 fn most_shortfalls_are_warned_of_six_hours_ahead_and_few_quiet_nights_are() {
-    let station = Station::read();
+    let station = Station::read(Place::Chicago);
     let title = "Shortfalls of at least 10 % for an hour, and their warnings, in rooms as they are described:";
     let [short, in_time, quiet, idle] = print(title, &courses(&station, 18, true));
     print(
