@@ -103,7 +103,7 @@ pub struct Findings {
     pub driest: Option<(Timestamp, RelativeHumidity)>,
     /// The first stretch in which the humidifier cannot give what even the lowest target takes.
     pub shortfall: Option<Stretch<WaterFlow>>,
-    /// The first stretch in which that takes more than 95 % of what the humidifier can give, and by how much more: who was
+    /// The first stretch in which that takes more than 97 % of what the humidifier can give, and by how much more: who was
     /// warned of a shortfall is not told that it is over while so little is left. It is not published.
     pub strained: Option<Stretch<WaterFlow>>,
     /// Water from now to the end of the coming night.

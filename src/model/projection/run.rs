@@ -28,7 +28,7 @@ use crate::{
 const MISSED_SHARE: f64 = 0.005;
 /// A humidifier that has less left than this share of what it gives is strained: forecasts move demand by two or three
 /// hundredths from one to the next.
-const STRAINED_SHARE: f64 = 0.05;
+const STRAINED_SHARE: f64 = 0.03;
 /// Steps between two looks at the inlet.
 const LOOK_AT_INLET: usize = STEPS_PER_HOUR / 2;
 

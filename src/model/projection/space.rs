@@ -27,6 +27,9 @@ const SHOWN_AFTER: Duration = Duration::from_secs(24 * 3_600);
 const PLAINLY: f64 = 0.5;
 /// What is given to the space is averaged over this, in hours, and errors over twice as long.
 const AVERAGED_OVER: f64 = 12.0;
+/// The noise of sensors is evened out over this, in hours: a point of relative humidity more or less, carried through two
+/// days, would be a false night.
+const EVENED_OVER: f64 = 0.5;
 /// Readings are taken in this often.
 const EVERY: Duration = Duration::from_secs(60);
 /// After a longer silence than this all is learned anew.
@@ -83,9 +86,8 @@ impl SpaceHabit {
         let run = |case| {
             let steps = weather.steps(case);
             let Some(seen) = &self.seen else { return vec![present; steps.len()] };
-            let mut moisture =
-                seen.moisture.ahead(shown, MOISTURE, present.air.humidity_ratio().kilograms_per_kilogram());
-            let mut warmth = seen.warmth.ahead(shown, WARMTH, present.air.temperature().celsius());
+            let mut moisture = seen.moisture.ahead(shown, MOISTURE);
+            let mut warmth = seen.warmth.ahead(shown, WARMTH);
             let mut airs = Vec::with_capacity(steps.len());
             for stretch in steps.chunks(GRAIN) {
                 let outdoors = stretch[0];
@@ -114,14 +116,17 @@ struct Follower {
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Lag {
     outdoors: f64,
+    /// On average over half a day, and lately.
     beyond: f64,
-    /// Mean square of how much that differs from its own mean.
+    lately: f64,
+    /// Mean square of how much it differs from its own average.
     error: f64,
 }
 
 impl Follower {
     fn new(inside: f64, outdoors: f64) -> Self {
-        Self { habits: [Lag { outdoors, beyond: inside - outdoors, error: 0.0 }; RATES.len()] }
+        let beyond = inside - outdoors;
+        Self { habits: [Lag { outdoors, beyond, lately: beyond, error: 0.0 }; RATES.len()] }
     }
 
     fn see(&mut self, inside: f64, outdoors: f64, hours: f64) {
@@ -129,6 +134,7 @@ impl Follower {
             lag.outdoors += share(rate * hours) * (outdoors - lag.outdoors);
             let off = inside - lag.outdoors - lag.beyond;
             lag.beyond += share(hours / AVERAGED_OVER) * off;
+            lag.lately += share(hours / EVENED_OVER) * (inside - lag.outdoors - lag.lately);
             lag.error += share(hours / (2.0 * AVERAGED_OVER)) * (off * off - lag.error);
         }
     }
@@ -139,10 +145,10 @@ impl Follower {
         best.filter(plain).unwrap_or(usual)
     }
 
-    fn ahead(&self, shown: bool, usual: usize, present: f64) -> Ahead {
+    fn ahead(&self, shown: bool, usual: usize) -> Ahead {
         let index = self.rate(shown, usual);
-        let outdoors = self.habits[index].outdoors;
-        Ahead { rate: RATES[index], outdoors, beyond: present - outdoors }
+        let Lag { outdoors, lately, .. } = self.habits[index];
+        Ahead { rate: RATES[index], outdoors, beyond: lately }
     }
 }
 
