@@ -292,25 +292,7 @@ impl Message {
                 let water = water.map_or_else(String::new, |water| {
                     format!(" The next 12 hours draw {}.", voice.units.water_volume(water))
                 });
-                let to = to.map_or_else(
-                    || "on, for as far as can be looked ahead".to_owned(),
-                    |to| format!("to {}", voice.time(to, now)),
-                );
-                if worst.kilograms_per_hour() <= 0.0 {
-                    return format!(
-                        "The humidifier just keeps up from {} {to}, and has hardly anything left; least at {}.{water} Have \
-                         warmer and moister intake air, or another humidifier, or a lower humidity at hand.",
-                        voice.time(*from, now),
-                        voice.time(*worst_at, now)
-                    );
-                }
-                format!(
-                    "The humidifier cannot keep up from {} {to}; at the worst, {}, it is {} short.{water} Before \
-                     then, warm and moisten the intake air, or add a humidifier, or hold a lower humidity.",
-                    voice.time(*from, now),
-                    voice.time(*worst_at, now),
-                    voice.vapour(*worst)
-                )
+                shortfall_sentence(voice, now, (*from, *to), (*worst_at, *worst), &water)
             }
             Self::Stale { sensors } => {
                 let names: Vec<_> = sensors.iter().map(Sensor::words).collect();
@@ -330,6 +312,29 @@ impl Message {
             Self::CarbonDioxide { measured, limit } => carbon_dioxide_sentence(voice, *measured, *limit),
         }
     }
+}
+
+fn shortfall_sentence(
+    voice: &Voice,
+    now: Timestamp,
+    (from, to): (Timestamp, Option<Timestamp>),
+    (worst_at, worst): (Timestamp, WaterFlow),
+    water: &str,
+) -> String {
+    let [from, worst_at] = [from, worst_at].map(|moment| voice.time(moment, now));
+    let to = to
+        .map_or_else(|| "on, for as far as can be looked ahead".to_owned(), |to| format!("to {}", voice.time(to, now)));
+    if worst.kilograms_per_hour() <= 0.0 {
+        return format!(
+            "The humidifier just keeps up from {from} {to}, with hardly anything left; least at {worst_at}.{water} Have warmer \
+             and moister intake air, another humidifier, or a lower humidity at hand."
+        );
+    }
+    format!(
+        "The humidifier cannot keep up from {from} {to}; at the worst, {worst_at}, it is {} short.{water} Before then, warm \
+         and moisten the intake air, or add a humidifier, or hold a lower humidity.",
+        voice.vapour(worst)
+    )
 }
 
 fn carbon_dioxide_sentence(voice: &Voice, measured: CarbonDioxide, limit: CarbonDioxide) -> String {

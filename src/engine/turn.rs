@@ -53,9 +53,9 @@ fn air_in_steps(air: &MoistAir) -> (i64, i64) {
 }
 
 impl Engine {
-    /// Something has changed in this place: its room is to be looked at, or the air outdoors.
+    /// Something has changed in this place: its room is to be looked at, or what is around the rooms.
     pub(super) fn touch(&mut self, place: Place) {
-        if place == Place::Outdoors {
+        if matches!(place, Place::Outdoors | Place::Space(_)) {
             self.looked_outdoors = None;
         } else if let Some(memory) = place.room().and_then(|room| self.rooms.get_mut(room)) {
             memory.touched = true;

@@ -487,3 +487,26 @@ fn a_tank_runs_out_when_its_litres_are_drawn_and_the_room_is_projected_as_refill
     // The room is held all the same: the tank is taken to be refilled.
     assert_eq!(found.expected.findings.shortfall, None);
 }
+
+#[test]
+fn a_space_that_a_room_draws_from_dries_with_the_air_outdoors_hours_later() {
+    let mut farm = farm(vec![Room { intake: Intake::Space(0), ..steady_room() }]);
+    farm.spaces.push(Space { name: Identifier::new("barn").unwrap(), title: "Barn".to_owned(), assumed: None });
+    for quantity in [Quantity::Temperature, Quantity::RelativeHumidity] {
+        farm.sources.push(Source::new(Place::Space(0), quantity, Duration::from_secs(300)));
+    }
+    let mut bench = Bench::new(farm);
+    bench.forecast(&[vec![8.0], vec![-8.0; 60]].concat(), 80.0);
+    bench.air(Place::Outdoors, 8.0, 80.0);
+    bench.air(Place::Space(0), 18.0, 50.0);
+    bench.air(Place::Room(0), 16.0, 90.0);
+    bench.say(Place::Room(0), Quantity::CarbonDioxide, 700.0);
+    let outlook = outlook(&bench, 0);
+    assert!(outlook.caveats.contains(&Caveat::SpaceUnlearned), "{:?}", outlook.caveats);
+    // The fan moves the same air all night: what the humidifier gives follows the barn's 6.4 g/kg down by what the air
+    // outdoors loses, from 5.3 to 1.5 g/kg, and more slowly.
+    let duty: Vec<f64> = outlook.expected.hours.iter().map(|hour| hour.humidifier_duty.ratio()).collect();
+    assert!(duty[2] < duty[6] && duty[6] < duty[12], "{duty:?}");
+    assert!(duty[12] > 1.5 * duty[0], "{duty:?}");
+    assert!((duty[30] - duty[40]).abs() < 0.01, "{duty:?}");
+}

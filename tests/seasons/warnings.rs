@@ -177,11 +177,11 @@ fn print(title: &str, courses: &[Course]) -> [usize; 4] {
     all
 }
 
-/// What is wanted: nine of ten true shortfalls warned of six hours ahead, and no quiet night warned of. What was found first: 17 of
-/// 23, and 2 of 99. Late warnings are those of shortfalls that the fan's own steps bring on when a flush rises, and of nights
-/// that turn out colder than forecast. The bounds below are there to see that it does not get worse.
+/// Nine of ten true shortfalls are warned of six hours ahead, and no quiet night is. At first it was 17 of 23, and 2 of 99, because
+/// a visit was taken for the crop, a fan was left where the visit had put it, and the barn around a tent was taken to stay as
+/// moist as it was. Rooms of other chances, three times as many, on which nothing was tried out: 42 of 43, and 2 of 325.
 #[test]
-fn most_shortfalls_are_warned_of_six_hours_ahead_and_few_quiet_nights_are() {
+fn shortfalls_are_warned_of_six_hours_ahead_and_quiet_nights_are_not() {
     let station = Station::read(Place::Chicago);
     let title = "Shortfalls of at least 10 % for an hour, and their warnings, in rooms as they are described:";
     let [short, in_time, quiet, idle] = print(title, &courses(&station, 18, true));
@@ -190,6 +190,6 @@ fn most_shortfalls_are_warned_of_six_hours_ahead_and_few_quiet_nights_are() {
         &courses(&station, 9, false),
     );
     assert!(short >= 20 && quiet >= 30, "{short} true shortfalls and {quiet} quiet nights prove little");
-    assert!(in_time as f64 >= 0.65 * short as f64, "{in_time} of {short} in time");
-    assert!(idle as f64 <= 0.04 * quiet as f64, "{idle} of {quiet} quiet nights were warned of");
+    assert!(in_time as f64 >= 0.9 * short as f64, "{in_time} of {short} in time");
+    assert_eq!(idle, 0, "of {quiet} quiet nights");
 }
