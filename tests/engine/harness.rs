@@ -130,14 +130,21 @@ impl Bench {
     /// Lets time pass, calling the engine at each of its own deadlines.
     pub fn pass(&mut self, time: Duration) {
         let end = self.now.elapsed + time;
-        while self.now.elapsed < end {
-            let next = self.engine.next_deadline(&self.now).min(end);
-            assert!(next > self.now.elapsed, "the engine asks to be called in the past");
-            let step = next - self.now.elapsed;
-            self.now.elapsed = next;
-            self.now.wall += SignedDuration::try_from(step).unwrap();
-            self.event(Event::Tick);
+        while self.tick(end) {}
+    }
+
+    /// Goes on to the engine's next deadline, or to `end` if that is sooner. Whether there was still time to pass.
+    pub fn tick(&mut self, end: Duration) -> bool {
+        if self.now.elapsed >= end {
+            return false;
         }
+        let next = self.engine.next_deadline(&self.now).min(end);
+        assert!(next > self.now.elapsed, "the engine asks to be called in the past");
+        let step = next - self.now.elapsed;
+        self.now.elapsed = next;
+        self.now.wall += SignedDuration::try_from(step).unwrap();
+        self.event(Event::Tick);
+        true
     }
 
     /// A reading in the base unit of its quantity.

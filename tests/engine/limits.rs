@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use jiff::SignedDuration;
 use mistwright::{
-    advice::{AlertKind, LimitedBy, Mode, decide, setpoint::Setpoints},
+    advice::{AlertKind, Mode, decide, setpoint::Setpoints},
     engine::{Command, Event, Input, Rejection, RoomState, Snapshot},
     model::{
         Identifier, Measured, Place, Presence, Quantity, Source, Stage, Surface, SurfaceKind, equipment::FanControl,
@@ -207,6 +207,41 @@ fn hear(bench: &mut Bench, quantity: Quantity, value: f64) {
     }
 }
 
+/// Lets a step happen, and looks after each turn of the engine in which the advice may have changed.
+fn in_turns(
+    bench: &mut Bench,
+    step: &Step,
+    look: &mut impl FnMut(&Bench) -> Result<(), TestCaseError>,
+) -> Result<(), TestCaseError> {
+    match step {
+        Step::Pass(seconds) => {
+            let end = bench.now.elapsed + Duration::from_secs(*seconds);
+            while bench.tick(end) {
+                look(bench)?;
+            }
+            Ok(())
+        }
+        Step::Night(humidity, seconds) => {
+            for count in 0..seconds / 240 {
+                in_turns(bench, &Step::Pass(240), look)?;
+                let rustle = 0.002 * (count % 3) as f64;
+                for (quantity, value) in [
+                    (Quantity::Temperature, 16.0 + 10.0 * rustle),
+                    (Quantity::RelativeHumidity, humidity + rustle),
+                    (Quantity::CarbonDioxide, 600.0 + 1_000.0 * rustle),
+                ] {
+                    in_turns(bench, &Step::Room(quantity, value), look)?;
+                }
+            }
+            Ok(())
+        }
+        _ => {
+            apply(bench, step);
+            look(bench)
+        }
+    }
+}
+
 fn apply(bench: &mut Bench, step: &Step) {
     match step {
         Step::Room(quantity, value) => hear(bench, *quantity, *value),
@@ -218,15 +253,6 @@ fn apply(bench: &mut Bench, step: &Step) {
                 bench.event(Event::Rejected { source, rejection });
             }
         }
-        Step::Night(humidity, seconds) => {
-            for step in 0..seconds / 240 {
-                bench.pass(Duration::from_secs(240));
-                let rustle = 0.002 * (step % 3) as f64;
-                hear(bench, Quantity::Temperature, 16.0 + 10.0 * rustle);
-                hear(bench, Quantity::RelativeHumidity, humidity + rustle);
-                hear(bench, Quantity::CarbonDioxide, 600.0 + 1_000.0 * rustle);
-            }
-        }
         Step::Outdoors(temperature, humidity) => bench.air(Place::Outdoors, *temperature, *humidity),
         Step::Forecast(temperature, humidity) => {
             let forecast = hourly(bench.now.wall, &[*temperature; 30], *humidity);
@@ -236,7 +262,7 @@ fn apply(bench: &mut Bench, step: &Step) {
                 keep_for: Duration::from_secs(3_600),
             });
         }
-        Step::Pass(seconds) => bench.pass(Duration::from_secs(*seconds)),
+        Step::Night(..) | Step::Pass(_) => unreachable!("it is lived through turn by turn"),
         Step::ClockLost | Step::ClockFound => {
             bench.now.trusted = matches!(step, Step::ClockFound);
             bench.event(Event::ClockStepped);
@@ -285,14 +311,16 @@ proptest! {
         let mut bench = bench_of(&setting);
         let mut watched = Watched::default();
         for step in &steps {
-            apply(&mut bench, step);
-            watched.follow(&bench, step);
-            check_people(&bench, &setting, &watched)?;
-            let snapshot = bench.snapshot();
-            let Some(setpoints) = snapshot.rooms[0].decision.setpoints else { continue };
-            check_air(&snapshot, &setting, &watched, &setpoints)?;
-            check_water(&snapshot, &watched, &setpoints, bench.now.elapsed)?;
-            watched.last = Some(setpoints.fresh_air.cubic_metres_per_hour());
+            in_turns(&mut bench, step, &mut |bench| {
+                watched.follow(bench);
+                check_people(bench, &setting, &watched)?;
+                let snapshot = bench.snapshot();
+                let Some(setpoints) = snapshot.rooms[0].decision.setpoints else { return Ok(()) };
+                check_air(&snapshot, &setting, &watched, &setpoints)?;
+                check_water(&snapshot, &watched, &setpoints, bench.now.elapsed)?;
+                watched.last = Some(setpoints.fresh_air.cubic_metres_per_hour());
+                Ok(())
+            })?;
         }
     }
 }
@@ -303,15 +331,9 @@ fn gas(state: &RoomState) -> Option<f64> {
 
 impl Watched {
     /// What is dangerous to people, and whether the fan stands, by the readings alone.
-    fn follow(&mut self, bench: &Bench, step: &Step) {
+    fn follow(&mut self, bench: &Bench) {
         let snapshot = bench.snapshot();
         let state = &snapshot.rooms[0];
-        // What was heard while time passed, and is stale by now, may have ended it.
-        let ended = matches!(step, Step::Pass(_) | Step::Night(..))
-            && state.carbon_dioxide.last().is_some_and(|value| value.parts_per_million() < decide::PEOPLE_WARN);
-        if ended && state.decision.limited_by != LimitedBy::PeopleSafety {
-            self.in_danger = false;
-        }
         if let Some(value) = gas(state).filter(|value| *value >= 380.0 || *value >= decide::PEOPLE_LEAVE) {
             self.in_danger = value >= decide::PEOPLE_LEAVE || (self.in_danger && value >= decide::PEOPLE_WARN);
         }
