@@ -229,6 +229,8 @@ pub struct MoistureSituation<'a> {
     pub carbon_dioxide: Option<CarbonDioxide>,
     /// State of the air supplied.
     pub supply: &'a MoistAir,
+    /// Whether that is measured; its humidity is a stand-in otherwise.
+    pub supply_known: bool,
     /// Humidity ratio outdoors, for the leak.
     pub outdoors: HumidityRatio,
     /// Temperature on the other side of the shell, where it is known.
@@ -410,7 +412,7 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
             AirCause::Unknown | AirCause::Through | AirCause::Burner | AirCause::FanFull => LimitedBy::Nothing,
         }
     };
-    let complete = situation.relative_humidity.is_some() && air.cause != AirCause::Unknown;
+    let complete = situation.relative_humidity.is_some() && situation.supply_known && air.cause != AirCause::Unknown;
     Decision {
         mode: if complete { Mode::Active } else { Mode::Degraded },
         setpoints: Some(Setpoints {
@@ -430,6 +432,7 @@ pub fn decision(situation: &MoistureSituation<'_>, moisture: &MoistureAdvice, no
             carbon_dioxide_limit: ceiling(room),
             carbon_dioxide: situation.carbon_dioxide,
             relative_humidity_known: situation.relative_humidity.is_some(),
+            supply_known: situation.supply_known,
             humidity_target: moisture.target,
             ceiling: moisture.ceiling,
             temper_to: (moisture.ceiling.holder == Some(Holder::InletFog))

@@ -36,6 +36,7 @@ pub fn course(view: &View<'_>) -> Course {
         coldest: None,
         carbon_dioxide: view.carbon_dioxide,
         supply: &supply,
+        supply_known: true,
         outdoors: view.outdoors.humidity_ratio(),
         around: Some(view.around.air.temperature()),
         probe: view.probe,

@@ -148,6 +148,11 @@ fn water_sentence(balance: &Balance, voice: &Voice) -> String {
     let need = voice.vapour(balance.vapour_needed);
     let needed = balance.vapour_needed.kilograms_per_hour();
     let unheard = if balance.relative_humidity_known { "" } else { " The room's humidity is not heard." };
+    let taken = if balance.supply_known {
+        ""
+    } else {
+        " The humidity of the room that it draws from is not known, and taken to be what is set there."
+    };
     let sentence = if let Some(stands) = balance.stands {
         stands_sentence(stands).to_owned()
     } else if balance.tank_empty && needed > 0.0 {
@@ -188,7 +193,7 @@ fn water_sentence(balance: &Balance, voice: &Voice) -> String {
         format!(" From {} the target comes down, to {:.0} % at the lowest.", voice.time(from, from), lowest.percent())
     });
     let by_hand = if balance.target_held { " The humidity target is held by hand." } else { "" };
-    format!("{sentence}{held}{later}{unheard}{by_hand}")
+    format!("{sentence}{held}{later}{unheard}{taken}{by_hand}")
 }
 
 const fn stands_sentence(stands: Stands) -> &'static str {

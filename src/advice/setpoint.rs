@@ -185,6 +185,8 @@ pub struct Balance {
     pub carbon_dioxide: Option<CarbonDioxide>,
     /// Whether the room's relative humidity is fresh.
     pub relative_humidity_known: bool,
+    /// Whether the humidity of the air supplied is measured.
+    pub supply_known: bool,
     /// Target humidity.
     pub humidity_target: RelativeHumidity,
     /// What the room's enclosure allows of it.

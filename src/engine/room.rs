@@ -97,6 +97,8 @@ pub(super) struct RoomMemory {
 pub(super) struct Surroundings<'a> {
     pub room: &'a Room,
     pub supply: Option<&'a MoistAir>,
+    /// Whether that is measured; its humidity is a stand-in otherwise.
+    pub supply_known: bool,
     pub outdoors: Option<HumidityRatio>,
     /// Temperature on the other side of the shell.
     pub shell_faces: Option<Temperature>,
@@ -328,7 +330,7 @@ impl RoomMemory {
         };
         let drawn = Inflow::new(around.room, air.flow, inside, supply).supplied;
         let supply = &as_it_enters(around.room, *supply, *inside, drawn);
-        self.state.supply = Some(*supply);
+        self.state.supply = around.supply_known.then_some(*supply);
         let outlook = self.state.outlook.clone();
         let situation = MoistureSituation {
             room: around.room,
@@ -340,6 +342,7 @@ impl RoomMemory {
             coldest: self.state.reckoned.coldest,
             carbon_dioxide: self.state.carbon_dioxide.fresh(),
             supply,
+            supply_known: around.supply_known,
             outdoors,
             around: around.shell_faces,
             probe: around.probe,
@@ -368,9 +371,13 @@ fn moisture_state(room: &Room, supply: &MoistAir, advice: &MoistureAdvice) -> Mo
 /// Whether two decisions differ by less than a rule engine should be bothered with.
 fn same_advice(old: &Decision, new: &Decision) -> bool {
     let causes = |decision: &Decision| match decision.reason {
-        Reason::Balance(balance) => {
-            Some((balance.air, balance.stands, balance.freezing.is_some(), balance.relative_humidity_known))
-        }
+        Reason::Balance(balance) => Some((
+            balance.air,
+            balance.stands,
+            balance.freezing.is_some(),
+            balance.relative_humidity_known,
+            balance.supply_known,
+        )),
         _ => None,
     };
     if old.mode != new.mode

@@ -142,6 +142,7 @@ impl Engine {
         let around = Surroundings {
             room,
             supply: supply.as_ref(),
+            supply_known: supply.is_some(),
             outdoors: None,
             shell_faces: None,
             probe: None,
@@ -159,7 +160,7 @@ impl Engine {
         Seen {
             trusted: now.trusted,
             pressure: steps(self.site.pressure.pascals(), 10.0),
-            supply: self.drawn_in(self.farm.rooms[index].intake, now).as_ref().map(air_in_steps),
+            supply: self.supply(index, now).as_ref().map(air_in_steps),
             outdoors: self.site.outdoors.air.as_ref().map(air_in_steps),
             supply_carbon_dioxide: steps(
                 self.supply_carbon_dioxide(self.farm.rooms[index].intake).parts_per_million(),
@@ -180,15 +181,25 @@ impl Engine {
         }
     }
 
+    /// The same; where no humidity is believed of the room that it comes from, that room is taken to hold what it should.
+    fn supply(&self, index: usize, now: &Now) -> Option<MoistAir> {
+        let intake = self.farm.rooms[index].intake;
+        self.drawn_in(intake, now).or_else(|| match intake {
+            Intake::Room(from) => self.rooms[from].inside(&self.farm.rooms[from], self.site.pressure),
+            Intake::Outdoors | Intake::Space(_) => None,
+        })
+    }
+
     fn settle_moisture(&mut self, index: usize, now: &Now) {
         let farm = Arc::clone(&self.farm);
         let room = &farm.rooms[index];
         let outdoors = self.site.outdoors.air;
-        let supply = self.drawn_in(room.intake, now);
+        let known = self.drawn_in(room.intake, now);
+        let supply = self.supply(index, now);
         let (shell_faces, probe) = (self.shell_faces(index, now), self.probe(index));
         let needed_behind = self.needed_behind(index);
         let memory: &mut RoomMemory = &mut self.rooms[index];
-        memory.state.supply = supply;
+        memory.state.supply = known;
         if memory.in_danger() {
             let reason = memory
                 .state
@@ -202,6 +213,7 @@ impl Engine {
             let around = Surroundings {
                 room,
                 supply: supply.as_ref(),
+                supply_known: known.is_some(),
                 outdoors: outdoors.map(|air| air.humidity_ratio()).or(supply.map(|air| air.humidity_ratio())),
                 shell_faces,
                 probe,

@@ -152,6 +152,49 @@ fn an_anteroom_is_advised_the_air_that_its_rooms_draw() {
     assert!((supply.temperature().celsius() - 10.0).abs() < 1e-9);
 }
 
+/// An anteroom of 10 °C, with or without a humidity that it says, and a room behind it.
+fn behind_an_anteroom(humidity: Option<f64>) -> Bench {
+    let mut anteroom = room();
+    anteroom.crop = None;
+    let mut behind = room();
+    behind.name = mistwright::model::Identifier::new("loft").unwrap();
+    behind.intake = Intake::Room(0);
+    let mut bench = Bench::new(farm(vec![anteroom, behind]));
+    bench.air(Place::Outdoors, -8.0, 80.0);
+    bench.say(Place::Room(0), Quantity::Temperature, 10.0);
+    if let Some(humidity) = humidity {
+        bench.say(Place::Room(0), Quantity::RelativeHumidity, humidity);
+    }
+    bench.air(Place::Room(1), 16.0, 88.0);
+    bench.say(Place::Room(1), Quantity::CarbonDioxide, 700.0);
+    bench
+}
+
+#[test]
+fn behind_an_anteroom_of_unknown_humidity_the_advice_goes_on_by_what_is_set_there_and_says_so() {
+    let preferred = room().bands.relative_humidity.preferred.ratio();
+    let (unknown, known) = (behind_an_anteroom(None), behind_an_anteroom(Some(preferred)));
+    let [careful, sure] = [&unknown, &known].map(|bench| bench.decision(1));
+    assert_eq!((careful.mode, sure.mode), (Mode::Degraded, Mode::Active));
+    let [duty, expected] = [&careful, &sure].map(|decision| decision.setpoints.unwrap().humidifier_duty.ratio());
+    assert!(duty > 0.0 && (duty - expected).abs() < 1e-6, "{duty}, {expected}");
+    let snapshot = unknown.snapshot();
+    assert!(careful.sentence(&snapshot.voice()).contains("draws from is not known"));
+    assert!(!sure.sentence(&snapshot.voice()).contains("draws from is not known"));
+    // What is not measured is not shown as if it were.
+    assert_eq!(snapshot.rooms[1].supply, None);
+
+    // Nothing at all is known of an anteroom that has fallen silent.
+    let mut silent = behind_an_anteroom(Some(preferred));
+    for _ in 0..6 {
+        silent.pass(Duration::from_secs(60));
+        silent.air(Place::Outdoors, -8.0, 80.0);
+        silent.air(Place::Room(1), 16.0, 88.0);
+        silent.say(Place::Room(1), Quantity::CarbonDioxide, 700.0);
+    }
+    assert_eq!(silent.decision(1).mode, Mode::Withheld);
+}
+
 /// Chance that is the same on every machine (SplitMix64, public domain): evenly in −1…1.
 fn noise(state: &mut u64) -> f64 {
     *state = state.wrapping_add(0x9E37_79B9_7F4A_7C15);
