@@ -44,6 +44,8 @@ pub(super) struct View<'a> {
     pub around: Option<Temperature>,
     /// What a probe on the coldest surface says.
     pub probe: Option<Temperature>,
+    /// Whether what its rooms behind draw rests on crops that are being learned.
+    pub guessed_behind: bool,
     /// What is said of its sensors: silent, suspect, apart, calibrated long ago.
     pub sensors: [Condition; 4],
     pub now: &'a Now,
@@ -129,13 +131,13 @@ impl View<'_> {
         ))
     }
 
-    /// Whether the fresh air of a moment ahead is what the catalogue's upper figure asks for while the crop's own is being
-    /// learned: several times too much, for some crops.
+    /// Whether the fresh air of a moment ahead, here or in the rooms behind, is what the catalogue's upper figure asks for
+    /// while the crop's own is being learned: several times too much, for some crops.
     fn rests_on_a_guess(&self, outlook: &Outlook, moment: Timestamp) -> bool {
         let hour = outlook.expected.hours.iter().rev().find(|hour| hour.start <= moment);
         let floor = self.room.fan.floor.cubic_metres_per_hour();
         let for_crop = hour.is_some_and(|hour| hour.fresh_air.cubic_metres_per_hour() > 1.01 * floor);
-        for_crop && self.memory.is_learning(self.room, outlook.made, self.now)
+        for_crop && (self.guessed_behind || self.memory.is_learning(self.room, outlook.made, self.now))
     }
 
     fn tank_empty(&self, outlook: &Outlook) -> Option<Condition> {

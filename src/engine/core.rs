@@ -355,6 +355,7 @@ impl Engine {
                 memory: &self.rooms[index],
                 around: self.shell_faces(index, now),
                 probe: self.probe(index),
+                guessed_behind: self.guesses_behind(index, now),
                 sensors: self.sensor_conditions(Place::Room(index), &self.rooms[index].state.spread, now),
                 now,
             };

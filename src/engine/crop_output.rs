@@ -25,6 +25,8 @@ const SPAN: Duration = Duration::from_secs(900);
 const FINDINGS: usize = 12;
 /// A crop that is heard is known by then.
 const LEARNED_WITHIN: Duration = Duration::from_secs(3_600);
+/// Every sensor has spoken by then.
+const FIRST_WORDS: Duration = Duration::from_secs(600);
 /// Noise of a carbon dioxide sensor is evened out over this time; that of the supply, which moves slowly, over four times
 /// as long.
 const EVENED_OVER: Duration = Duration::from_secs(240);
@@ -120,6 +122,11 @@ impl CropOutput {
     /// figure and better will be known within the hour.
     pub fn is_learning(&self, made: Timestamp, now: &Now) -> bool {
         now.since(self.began) < LEARNED_WITHIN && self.since.is_none_or(|since| made < since)
+    }
+
+    /// Whether listening has only just begun.
+    pub fn is_new(&self, now: &Now) -> bool {
+        now.since(self.began) < FIRST_WORDS
     }
 
     /// Carbon dioxide of the supply, without its sensor's noise.

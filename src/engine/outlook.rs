@@ -333,6 +333,18 @@ impl Engine {
         needs.max_by(|a, b| a.kilograms_per_kilogram().total_cmp(&b.kilograms_per_kilogram()))
     }
 
+    /// Whether what the rooms behind `index` draw, by the outlook of `index`, rests on crops that are being learned.
+    pub(super) fn guesses_behind(&self, index: usize, now: &Now) -> bool {
+        let made = |room: usize| self.rooms[room].state.outlook.as_ref().map(|outlook| outlook.made);
+        self.lookout.behind[index].iter().any(|behind| {
+            let memory = &self.rooms[*behind];
+            match made(index).zip(made(*behind)) {
+                Some((own, last)) => memory.is_learning(&self.farm.rooms[*behind], own.min(last), now),
+                None => memory.is_new(now),
+            }
+        })
+    }
+
     /// What the room `index` draws from a room with `source` air.
     fn draw(&self, index: usize, source: &MoistAir) -> Draw {
         let (room, memory) = (&self.farm.rooms[index], &self.rooms[index]);

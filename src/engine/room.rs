@@ -260,9 +260,18 @@ impl RoomMemory {
     }
 
     /// Whether what the crop gives off is being learned, so that an outlook made at `made` rests on the catalogue's upper
-    /// figure and better will be known within the hour.
+    /// figure and better will be known within the hour. In the first minutes a sensor may only not have spoken yet.
     pub fn is_learning(&self, room: &Room, made: Timestamp, now: &Now) -> bool {
-        room.crop.is_some() && self.state.carbon_dioxide.is_fresh() && self.crop_output.is_learning(made, now)
+        let heard = match self.state.carbon_dioxide {
+            Reading::Never => self.is_new(now),
+            reading => reading.is_fresh(),
+        };
+        room.crop.is_some() && heard && self.crop_output.is_learning(made, now)
+    }
+
+    /// Whether this run has only just begun.
+    pub fn is_new(&self, now: &Now) -> bool {
+        self.crop_output.is_new(now)
     }
 
     /// Takes over what an earlier run has kept.

@@ -9,11 +9,11 @@ use mistwright::{
         alert::{Alert, Condition, Message, Priority},
     },
     engine::{Event, FetchFailure, Rejection},
-    model::{Place, Quantity, WaterSupply},
+    model::{Identifier, Intake, Place, Quantity, WaterSupply},
     units::WaterVolume,
 };
 
-use super::harness::{Bench, farm, room};
+use super::harness::{Bench, farm, flow, room};
 
 fn minutes(count: u64) -> Duration {
     Duration::from_secs(60 * count)
@@ -443,4 +443,34 @@ fn an_alert_at_the_edge_of_two_priorities_rises_at_once_and_does_not_flap_betwee
     }
     // Raised after its delay, urgent at once, and less so when it has been less for half an hour since minute 59.
     assert_eq!(told, [(10, "notice"), (20, "warning"), (89, "notice")]);
+}
+
+#[test]
+fn an_anterooms_shortfall_waits_like_its_rooms_until_what_they_breathe_is_known() {
+    let mut anteroom = room();
+    anteroom.crop = None;
+    anteroom.fan.capacity = flow(1_500.0);
+    let mut behind = room();
+    behind.name = Identifier::new("loft").unwrap();
+    behind.intake = Intake::Room(0);
+    let mut bench = Bench::new(farm(vec![anteroom, behind]));
+    let mut night = vec![8.0; 6];
+    night.extend([-25.0; 54]);
+    bench.forecast(&night, 80.0);
+    let live = |bench: &mut Bench, count: u64| {
+        for _ in 0..count {
+            bench.pass(minutes(1));
+            bench.air(Place::Outdoors, 8.0, 80.0);
+            bench.air(Place::Room(0), 16.0, 88.0);
+            bench.air(Place::Room(1), 16.0, 90.0);
+            bench.say(Place::Room(1), Quantity::CarbonDioxide, 780.0);
+        }
+    };
+    let alert = |bench: &Bench| bench.room_alert(0, AlertKind::HumidifierShortfall);
+    live(&mut bench, 10);
+    let found = bench.snapshot().rooms[0].outlook.as_ref().unwrap().expected.findings.shortfall;
+    assert!(found.is_some(), "by the catalogue's upper figure");
+    assert_eq!(alert(&bench), "normal");
+    live(&mut bench, 40);
+    assert_eq!(alert(&bench), "warning");
 }
