@@ -48,6 +48,8 @@ pub(super) struct CropOutput {
     at: Option<Timestamp>,
     /// When the first one was made, or taken over from an earlier run.
     since: Option<Timestamp>,
+    /// When the first outlook was made that rests on it.
+    foreseen: Option<Timestamp>,
     span: Option<OpenSpan>,
     /// Carbon dioxide as a mean over some minutes, with the time of the last reading in it.
     smooth: Option<(Duration, f64)>,
@@ -86,6 +88,7 @@ impl CropOutput {
             found: VecDeque::new(),
             at: None,
             since: None,
+            foreseen: None,
             span: None,
             smooth: None,
             smooth_supply: None,
@@ -95,7 +98,7 @@ impl CropOutput {
     /// The crop has become another one: nothing is known of what it gives off.
     pub fn forget(&mut self) {
         self.found.clear();
-        (self.at, self.since, self.span) = (None, None, None);
+        (self.at, self.since, self.foreseen, self.span) = (None, None, None, None);
     }
 
     /// What the crop gives off, in g/h; `None` before the first finding.
@@ -122,6 +125,18 @@ impl CropOutput {
     /// figure and better will be known within the hour.
     pub fn is_learning(&self, made: Timestamp, now: &Now) -> bool {
         now.since(self.began) < LEARNED_WITHIN && self.since.is_none_or(|since| made < since)
+    }
+
+    /// An outlook of the room has been made.
+    pub fn foresee(&mut self, made: Timestamp) {
+        if self.since.is_some_and(|since| made >= since) {
+            self.foreseen = self.foreseen.or(Some(made));
+        }
+    }
+
+    /// Whether the crop is still to be heard, so that the outlook of another room, made at `made`, rests on what was guessed.
+    pub fn is_guessed_elsewhere(&self, made: Timestamp, now: &Now) -> bool {
+        now.since(self.began) < LEARNED_WITHIN && self.foreseen.is_none_or(|foreseen| made <= foreseen)
     }
 
     /// Whether listening has only just begun.

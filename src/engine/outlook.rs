@@ -297,6 +297,7 @@ impl Engine {
             outlook.caveats.insert(0, Caveat::TankRefilled);
         }
         self.keep_outlook(index, &outlook, &projected.trace);
+        self.rooms[index].crop_output.foresee(outlook.made);
         self.lookout.begun[index] = Some(Begun::of(&self.rooms[index].state, now));
         let first = self.rooms[index].state.outlook.replace(Arc::new(outlook)).is_none();
         self.rooms[index].outlook_changed = true;
@@ -335,14 +336,9 @@ impl Engine {
 
     /// Whether what the rooms behind `index` draw, by the outlook of `index`, rests on crops that are being learned.
     pub(super) fn guesses_behind(&self, index: usize, now: &Now) -> bool {
-        let made = |room: usize| self.rooms[room].state.outlook.as_ref().map(|outlook| outlook.made);
-        self.lookout.behind[index].iter().any(|behind| {
-            let memory = &self.rooms[*behind];
-            match made(index).zip(made(*behind)) {
-                Some((own, last)) => memory.is_learning(&self.farm.rooms[*behind], own.min(last), now),
-                None => memory.is_new(now),
-            }
-        })
+        let Some(made) = self.rooms[index].state.outlook.as_ref().map(|outlook| outlook.made) else { return false };
+        let guessed = |behind: &usize| self.rooms[*behind].is_guessed_elsewhere(&self.farm.rooms[*behind], made, now);
+        self.lookout.behind[index].iter().any(guessed)
     }
 
     /// What the room `index` draws from a room with `source` air.

@@ -395,7 +395,7 @@ fn a_frost_that_comes_within_two_hours_is_told_once() {
 /// raised to 300 m³/h, which takes 3.6.
 fn cold_spell_of(weather: impl Fn(u32) -> f64) -> (&'static str, Option<String>) {
     let mut room = room();
-    room.fan.floor = super::harness::flow(300.0);
+    room.fan.floor = flow(300.0);
     room.humidifier.as_mut().unwrap().water = WaterSupply::Mains;
     let mut bench = Bench::new(farm(vec![room]));
     for minute in 0..50 {
