@@ -45,6 +45,8 @@ const DEADBAND: f64 = 0.05;
 /// The same of a fan that has stood where it is for an hour: what was not worth a move for a quarter of an hour is worth one
 /// for a night.
 const SETTLED_DEADBAND: f64 = 0.02;
+/// What a humidifier at its limit reaches has to differ by this from its target, as relative humidity, to move it.
+const TARGET_DEADBAND: f64 = 0.01;
 /// A difference of this share of the fan's capacity is told where the fan is not moved for it.
 const WORTH_SAYING: f64 = 0.01;
 /// From this share of the ceiling on, more air is no comfort move any more, however little more: carbon dioxide is above what
@@ -215,6 +217,10 @@ pub struct MoistureSituation<'a> {
     pub room: &'a Room,
     /// State of its air; its humidity is a stand-in where `relative_humidity` is `None`.
     pub inside: &'a MoistAir,
+    /// The target that was advised last.
+    pub last_target: Option<RelativeHumidity>,
+    /// What the humidifier reached lately at full duty, without the noise of sensors; see [`MoistureAdvice::reached`].
+    pub reached_lately: Option<f64>,
     /// Relative humidity, if it is believed.
     pub relative_humidity: Option<RelativeHumidity>,
     /// The wettest that the air may be: it decides whether the humidifier must stand.
@@ -262,6 +268,8 @@ pub struct MoistureAdvice {
     pub duty: Fraction,
     /// Whether the target was lowered to what the humidifier can reach.
     pub lowered: bool,
+    /// Relative humidity that the humidifier reaches at full duty by what is heard now, a ratio, which may be above one.
+    pub reached: Option<f64>,
     /// Why the humidifier must stand, if it must.
     pub stands: Option<Stands>,
 }
@@ -327,19 +335,24 @@ pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
         wish: wish(situation),
     });
     let (wished, lowest) = (ceiling.target, lowest_target(room));
-    let mut target = wished;
-    let mut lowered = false;
-    if let Some(possible) = possible
-        && inflow.vapour_to(at(wished), entering) > possible
-    {
-        let reach = inflow.reached_with(possible, entering);
-        let share = reach.kilograms_per_kilogram() / at(wished).kilograms_per_kilogram();
+    let reached = possible.map(|possible| {
+        let reach = inflow.reached_with(possible, entering).kilograms_per_kilogram();
         // Humidity ratio is almost proportional to relative humidity at one temperature: within 0.2 points here.
-        target = RelativeHumidity::clamped((wished.ratio() * share).max(lowest.ratio()));
-        lowered = true;
-    }
+        wished.ratio() * reach / at(wished).kilograms_per_kilogram()
+    });
+    let reach =
+        reached.map(|reached| situation.reached_lately.unwrap_or(reached)).filter(|reach| *reach < wished.ratio());
+    let lowered = reach.is_some();
+    let target = reach.map_or(wished, |reach| {
+        let reach = reach.max(lowest.ratio());
+        let last = situation.last_target.filter(|last| *last <= wished && *last >= lowest);
+        let near = last.filter(|last| (last.ratio() - reach).abs() < TARGET_DEADBAND);
+        near.unwrap_or_else(|| RelativeHumidity::clamped(reach))
+    });
     let target_ratio = at(target);
-    let vapour = inflow.vapour_to(target_ratio, entering);
+    // Where the target follows what is reached, all that there is is given.
+    let all = possible.filter(|_| lowered && target > lowest);
+    let vapour = all.unwrap_or_else(|| inflow.vapour_to(target_ratio, entering));
     let stands = stands(situation);
     let duty = match possible {
         Some(possible) if stands.is_none() && !room.told.tank_empty && possible.kilograms_per_hour() > 0.0 => {
@@ -348,7 +361,7 @@ pub fn moisture(situation: &MoistureSituation<'_>) -> MoistureAdvice {
         _ => Fraction::clamped(0.0),
     };
     let duty = room.humidifier.map_or(duty, |humidifier| switchable(duty, &humidifier));
-    MoistureAdvice { target, ceiling, target_ratio, vapour, possible, duty, lowered, stands }
+    MoistureAdvice { target, ceiling, target_ratio, vapour, possible, duty, lowered, reached, stands }
 }
 
 /// Why the humidifier must stand. That caps are wet is reckoned, not seen: it counts only down to the band's low end.

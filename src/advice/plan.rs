@@ -29,6 +29,8 @@ pub fn course(view: &View<'_>) -> Course {
     let moisture = decide::moisture(&MoistureSituation {
         room,
         inside: &view.air,
+        last_target: None,
+        reached_lately: None,
         relative_humidity: None,
         wettest: None,
         fan_off: false,

@@ -361,13 +361,18 @@ impl<W: Write> Play<W> {
     }
 
     fn first_lie_known(&mut self) -> Result<(), DemoError> {
-        if let Some(Air { unknown, .. }) = self.noted.air {
+        if let Some(Air { before, unknown, .. }) = self.noted.air {
             let unit = self.story.unit(&device(BAY), "advice/fresh-air");
             let highest = self.twins.farm.tallies()[BAY].highest_carbon_dioxide;
             let now = self.now();
+            let followed = if unknown < before {
+                format!("followed it down to {unknown:.1} {unit}")
+            } else {
+                "did not follow it: three hours of findings say what the crop gives off".to_owned()
+            };
             let text = format!(
-                "(While the reading sank through what could be true, the advice followed it down to {unknown:.1} {unit}; \
-                 the crop truly breathed {highest:.0} ppm at most.)"
+                "(While the reading sank through what could be true, the advice {followed}; the crop truly breathed \
+                 {highest:.0} ppm at most.)"
             );
             self.story.tell(now, &text)?;
         }

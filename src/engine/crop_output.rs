@@ -8,7 +8,7 @@ use std::{collections::VecDeque, time::Duration};
 
 use jiff::Timestamp;
 
-use super::memory::KeptEmission;
+use super::{evened::evened, memory::KeptEmission};
 use crate::{
     model::{
         Now, Room,
@@ -210,16 +210,6 @@ pub(super) fn bounds(crop: &Crop) -> (f64, f64) {
     let middle = crop.substrate.kilograms() * crop.respiration.middle;
     let upper = crop.substrate.kilograms() * crop.respiration.upper;
     (middle / 3.0, upper * 3.0)
-}
-
-/// The mean of what comes in over about `over`: each value has a weight by the time since the one before.
-fn evened(mean: &mut Option<(Duration, f64)>, value: f64, at: Duration, over: Duration) -> f64 {
-    let evened = mean.map_or(value, |(last, before)| {
-        let passed = at.saturating_sub(last).as_secs_f64() / over.as_secs_f64();
-        before + (value - before) * (1.0 - (-passed).exp())
-    });
-    *mean = Some((at, evened));
-    evened
 }
 
 #[cfg(test)]

@@ -5,6 +5,7 @@ mod conditions;
 mod core;
 mod correct;
 mod crop_output;
+mod evened;
 pub mod event;
 mod forecasts;
 mod frost;

@@ -6,6 +6,7 @@ use jiff::Timestamp;
 
 use super::{
     crop_output::{CropOutput, Heard},
+    evened::evened,
     inputs::{Draw, Inputs},
     memory::KeptEmission,
     snapshot::{Moisture, RoomState},
@@ -44,6 +45,8 @@ pub(super) const CAPS_WET: Duration = Duration::from_secs(7_200);
 const DRIER: f64 = 0.01;
 /// A fan that reports for longer than this that it stands is off.
 const FAN_OFF: Duration = Duration::from_secs(120);
+/// What the humidifier reaches has changed where it differs by more than this, a ratio: beyond what noise does.
+const REACH_STEPS: f64 = 0.05;
 /// See [`RoomMemory::quarter_hour`].
 const QUARTER_HOUR: Duration = Duration::from_secs(900);
 const MINUTE: Duration = Duration::from_secs(60);
@@ -70,6 +73,8 @@ pub(super) struct RoomMemory {
     issued: Option<Duration>,
     /// Carbon dioxide of the last quarter of an hour, minute by minute, the oldest first.
     lately: VecDeque<(Duration, CarbonDioxide)>,
+    /// Relative humidity that its humidifier reaches at full duty, a ratio, as a mean over a quarter of an hour.
+    reached: Option<(Duration, f64)>,
     /// What its crop gives off.
     pub crop_output: CropOutput,
     /// How fast water is drawn.
@@ -143,6 +148,7 @@ impl RoomMemory {
             fan_off_since: None,
             issued: None,
             lately: VecDeque::new(),
+            reached: None,
             crop_output: CropOutput::new(now),
             draw: Draw { last: now.elapsed, ..Draw::default() },
             scorer: Scorer::default(),
@@ -336,6 +342,17 @@ impl RoomMemory {
         self.issued = Some(now.elapsed);
     }
 
+    /// Notes what the humidifier reaches, without the noise of sensors. A step is no noise.
+    fn note_reached(&mut self, reached: Option<f64>, now: &Now) {
+        let is_step = |reached: f64| self.reached.is_some_and(|(_, before)| (reached - before).abs() > REACH_STEPS);
+        if reached.is_none_or(is_step) {
+            self.reached = None;
+        }
+        if let Some(reached) = reached {
+            evened(&mut self.reached, reached, now.elapsed, QUARTER_HOUR);
+        }
+    }
+
     /// Moisture, advice and what is shown, once the fresh air is decided.
     pub fn decide_moisture(&mut self, around: &Surroundings<'_>, inside: &MoistAir, air: AirAdvice) {
         let (Some(supply), Some(outdoors)) = (around.supply, around.outdoors) else {
@@ -349,6 +366,8 @@ impl RoomMemory {
         let situation = MoistureSituation {
             room: around.room,
             inside,
+            reached_lately: self.reached.map(|(_, reached)| reached),
+            last_target: self.state.decision.setpoints.map(|setpoints| setpoints.humidity_target),
             relative_humidity: self.state.relative_humidity.fresh(),
             wettest: self.state.reckoned.wettest,
             fan_off: self.fan_off(around.now),
@@ -365,6 +384,7 @@ impl RoomMemory {
             air,
         };
         let advice = decide::moisture(&situation);
+        self.note_reached(advice.reached, around.now);
         self.state.moisture = Some(moisture_state(around.room, supply, &advice));
         self.issue(decide::decision(&situation, &advice, around.now), around.now);
     }
