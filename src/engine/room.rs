@@ -266,23 +266,18 @@ impl RoomMemory {
     }
 
     /// Whether what the crop gives off is being learned, so that an outlook made at `made` rests on the catalogue's upper
-    /// figure and better will be known within the hour. In the first minutes a sensor may only not have spoken yet.
+    /// figure and better will be known within the hour.
     pub fn is_learning(&self, room: &Room, made: Timestamp, now: &Now) -> bool {
-        self.is_heard(room, now) && self.crop_output.is_learning(made, now)
+        room.crop.is_some() && self.state.carbon_dioxide.is_fresh() && self.crop_output.is_learning(made, now)
     }
 
-    /// The same for the outlook of the room that it draws from.
+    /// The same for the outlook of the room that it draws from. In the first minutes its sensor may only not have spoken yet.
     pub fn is_guessed_elsewhere(&self, room: &Room, made: Timestamp, now: &Now) -> bool {
-        self.is_heard(room, now) && self.crop_output.is_guessed_elsewhere(made, now)
-    }
-
-    /// Whether there is a crop whose carbon dioxide is heard, or may be within minutes.
-    fn is_heard(&self, room: &Room, now: &Now) -> bool {
         let heard = match self.state.carbon_dioxide {
             Reading::Never => self.crop_output.is_new(now),
             reading => reading.is_fresh(),
         };
-        room.crop.is_some() && heard
+        room.crop.is_some() && heard && self.crop_output.is_guessed_elsewhere(made, now)
     }
 
     /// Takes over what an earlier run has kept.

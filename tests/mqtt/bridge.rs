@@ -246,7 +246,9 @@ fn after_the_broker_was_killed_the_whole_tree_is_back_and_readings_are_heard_aga
     until("the tree is back", CEILING, || (standing(&broker) == expected).then_some(()));
     println!("{} topics were back {:.1} s after the broker", expected.len(), began.elapsed().as_secs_f64());
     assert_eq!(running.event("the link comes up again"), Event::Connected);
-    Outside::connect("sensor", broker.port).publish("farm/cellar/temperature", "15.5");
+    // It has to live until the broker has its word.
+    let sensor = Outside::connect("sensor", broker.port);
+    sensor.publish("farm/cellar/temperature", "15.5");
     let source = position(&bench, Place::Room(0), Quantity::Temperature);
     let measured = Measured::from_base(Quantity::Temperature, 15.5).unwrap();
     assert_eq!(running.event("a reading"), Event::Reading { source, measured, taken: None });
