@@ -61,8 +61,11 @@ struct Shortfall {
 struct Night {
     coldest: f64,
     quiet: bool,
-    /// Whether at dusk or in the night a shortfall before dawn was warned of.
+    /// Whether at dusk or in the night a shortfall before dawn was warned of, and demand stayed quiet for [`LEAD`] hours from
+    /// the hour that the warning named: one that is some hours early is not false.
     warned: bool,
+    /// The same, but for those hours.
+    named: bool,
 }
 
 impl Course {
@@ -110,11 +113,17 @@ impl Course {
         let length = NIGHT.1 + 24 - NIGHT.0;
         let nights = dusks.map(|dusk| {
             let dawn = dusk + length;
-            let said = |warned: &Option<f64>| warned.is_some_and(|from| from < dawn as f64);
+            let during = |warned: &Option<f64>| warned.filter(|from| *from < dawn as f64);
+            let quiet = |loads: &[f64]| loads.iter().all(|load| *load < QUIET);
+            let until = |from: f64| (from as usize + LEAD).min(self.loads.len());
+            let said = |warned: &Option<f64>| {
+                during(warned).is_some_and(|from| quiet(&self.loads[from as usize..until(from)]))
+            };
             Night {
                 coldest: self.coldest(dusk, length),
-                quiet: self.loads[dusk..dawn].iter().all(|load| *load < QUIET),
+                quiet: quiet(&self.loads[dusk..dawn]),
                 warned: self.warned[dusk - 1..dawn].iter().any(said),
+                named: self.warned[dusk - 1..dawn].iter().any(|warned| during(warned).is_some()),
             }
         });
         nights.collect()
@@ -173,6 +182,8 @@ fn print(title: &str, courses: &[Course]) -> [usize; 4] {
     row("above 0 °C", 0.0, f64::INFINITY);
     let all = row("all", f64::NEG_INFINITY, f64::INFINITY);
     let late = shortfalls.iter().filter(|shortfall| shortfall.lead < LEAD);
+    let early = nights.iter().filter(|night| night.quiet && night.named && !night.warned).count();
+    println!("quiet nights named by a warning that came true within {LEAD} hours: {early}");
     println!("leads of those not in time, h: {:?}", late.map(|shortfall| shortfall.lead).collect::<Vec<_>>());
     all
 }
