@@ -10,8 +10,9 @@ modules=(limits protect inputs)
 list=tests/limits.txt
 # A limit that is gone is met within a few cases, and what was met need not be made small.
 export PROPTEST_CASES=16 PROPTEST_MAX_SHRINK_ITERS=16
-# Dependencies are those that stand there already; every limit costs two crates and the tests.
-export CARGO_TARGET_DIR=${CARGO_TARGET_DIR:-$PWD/target}
+# A folder of its own: what is built without a limit must never be taken for the program. Every limit costs two crates and the
+# tests, the first build the dependencies.
+export CARGO_TARGET_DIR=$PWD/target/mutations
 copy=$(mktemp -d)
 trap 'rm -rf "$copy"' EXIT
 git ls-files -z --cached --others --exclude-standard | tar --null --files-from=- --create --file=- | tar --extract --directory "$copy"
