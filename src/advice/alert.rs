@@ -16,6 +16,9 @@ use crate::{
 /// People are told of a hard frost again so long before it begins: lines are drained last of all.
 const FROST_AGAIN: SignedDuration = SignedDuration::from_hours(2);
 
+/// What forecasts say will begin within this is warned of: of what they say of later hours some is taken back.
+const WARNED_OF_WITHIN: SignedDuration = SignedDuration::from_hours(10);
+
 /// How much an alert asks of the grower.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Priority {
@@ -25,6 +28,13 @@ pub enum Priority {
     Warning,
     /// To be acted on at once.
     Critical,
+}
+
+impl Priority {
+    /// Of what forecasts say will begin at `from`: a warning from ten hours before on, until then a notice.
+    pub fn ahead(from: Timestamp, now: Timestamp) -> Self {
+        if from.duration_since(now) <= WARNED_OF_WITHIN { Self::Warning } else { Self::Notice }
+    }
 }
 
 /// What an alert says, as data; its sentence is made for the reader's units and time zone.

@@ -3,7 +3,7 @@
 use jiff::{Timestamp, tz::TimeZone};
 
 use super::{
-    alert::Message,
+    alert::{Message, Priority},
     decide::{PEOPLE_KEEP_OUT, PEOPLE_LEAVE, PEOPLE_WARN},
     mistrust,
     setpoint::{AirCause, Balance, Decision, Reason, Stands},
@@ -326,20 +326,26 @@ fn shortfall_sentence(
     (worst_at, worst): (Timestamp, WaterFlow),
     water: &str,
 ) -> String {
+    let the = the_ahead(from, now);
     let [from, worst_at] = [from, worst_at].map(|moment| voice.time(moment, now));
     let to = to
         .map_or_else(|| "on, for as far as can be looked ahead".to_owned(), |to| format!("to {}", voice.time(to, now)));
     if worst.kilograms_per_hour() <= 0.0 {
         return format!(
-            "The humidifier just keeps up from {from} {to}, with hardly anything left; least at {worst_at}.{water} Have warmer \
+            "{the} humidifier just keeps up from {from} {to}, with hardly anything left; least at {worst_at}.{water} Have warmer \
              and moister intake air, another humidifier, or a lower humidity at hand."
         );
     }
     format!(
-        "The humidifier cannot keep up from {from} {to}; at the worst, {worst_at}, it is {} short.{water} Before then, warm \
+        "{the} humidifier cannot keep up from {from} {to}; at the worst, {worst_at}, it is {} short.{water} Before then, warm \
          and moisten the intake air, or add a humidifier, or hold a lower humidity.",
         voice.vapour(worst)
     )
+}
+
+/// How a sentence on what begins at `from` opens: what is a notice as yet may be taken back.
+pub(super) fn the_ahead(from: Timestamp, now: Timestamp) -> &'static str {
+    if Priority::ahead(from, now) < Priority::Warning { "As it looks now, the" } else { "The" }
 }
 
 fn carbon_dioxide_sentence(voice: &Voice, measured: CarbonDioxide, limit: CarbonDioxide) -> String {

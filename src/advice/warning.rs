@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::{Voice, target::DEW_MARGIN};
+use super::{Voice, sentence::the_ahead, target::DEW_MARGIN};
 use crate::{
     model::outlook::Stretch,
     units::{CarbonDioxide, HeatFlow, RelativeHumidity, Temperature, TemperatureDifference, WaterVolume},
@@ -111,9 +111,10 @@ impl Warning {
                 }
             }
             Self::HeatShort { stretch, coldest } => format!(
-                "The heater cannot hold the temperature from {}{}: at the worst, {}, {} are missing, and the room \
+                "{} heater cannot hold the temperature from {}{}: at the worst, {}, {} are missing, and the room \
                  falls to {}. Close what leaks, cover the crop's side of cold walls, or bring another heater with a \
                  flue or of electricity before then.",
+                the_ahead(stretch.from, now),
                 voice.time(stretch.from, now),
                 stretch.to.map_or_else(String::new, |to| format!(" to {}", voice.time(to, now))),
                 voice.time(stretch.worst_at, now),

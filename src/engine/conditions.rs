@@ -21,7 +21,7 @@ use crate::{
     units::{CarbonDioxide, RelativeHumidity, Temperature, TemperatureDifference, WaterFlow, WaterVolume},
 };
 
-/// A shortfall, an empty tank or a cold room further ahead than this may yet be another forecast's.
+/// A shortfall or a cold room further ahead than this may yet be another forecast's.
 const DAY: SignedDuration = SignedDuration::from_hours(24);
 /// What begins so soon is told whatever it rests on.
 const AT_HAND: SignedDuration = SignedDuration::from_hours(2);
@@ -120,7 +120,7 @@ impl View<'_> {
             return None;
         }
         Some(Condition::Present(
-            Priority::Warning,
+            Priority::ahead(short.from, self.now.wall),
             Message::Shortfall {
                 from: short.from,
                 to: short.to,
@@ -160,7 +160,7 @@ impl View<'_> {
         let stretch = outlook.expected.findings.heat_short.filter(|short| self.within(short.from, DAY))?;
         let day = outlook.expected.hours.iter().take(24);
         let coldest = day.map(|hour| hour.temperature).min_by(|a, b| a.celsius().total_cmp(&b.celsius()))?;
-        Some(warning(Priority::Warning, Warning::HeatShort { stretch, coldest }))
+        Some(warning(Priority::ahead(stretch.from, self.now.wall), Warning::HeatShort { stretch, coldest }))
     }
 
     /// Where the humidifier stands, there is its line.

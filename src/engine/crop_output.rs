@@ -3,6 +3,9 @@
 //! The balance of a quarter of an hour gives one finding. A person who works in the room for twenty minutes is in it like
 //! the crop, so the crop's output is the median of three hours' findings. What has changed for longer than a visit is
 //! followed sooner: three findings in a row to the same side, each plainly off, and what was found before is forgotten.
+//!
+//! A crop breathes more where it is warmer. Findings are kept as they would be at the room's preferred temperature, so that those of
+//! a warm afternoon still hold in the cold night after it.
 
 use std::{collections::VecDeque, time::Duration};
 
@@ -14,9 +17,10 @@ use crate::{
         Now, Room,
         balance::{Span, emission_between},
         farm::Crop,
+        room::Emission,
     },
     physics::MoistAir,
-    units::{AirFlow, CarbonDioxide},
+    units::{AirFlow, CarbonDioxide, CarbonDioxideFlow, Temperature},
 };
 
 /// Stretch of time over which a finding is made: several sensor lags, and about one air change.
@@ -27,8 +31,8 @@ const FINDINGS: usize = 12;
 const LEARNED_WITHIN: Duration = Duration::from_secs(3_600);
 /// Every sensor has spoken by then.
 const FIRST_WORDS: Duration = Duration::from_secs(600);
-/// Noise of a carbon dioxide sensor is evened out over this time; that of the supply, which moves slowly, over four times
-/// as long.
+/// Noise of a carbon dioxide sensor is evened out over this time; that of the supply and of the temperature, which move slowly,
+/// over four times as long.
 const EVENED_OVER: Duration = Duration::from_secs(240);
 /// So many findings in a row are no visit.
 const NO_VISIT: usize = 3;
@@ -42,7 +46,7 @@ const SAME_FLOW: f64 = 0.02;
 pub(super) struct CropOutput {
     /// When listening began.
     began: Duration,
-    /// The last findings, the oldest first, in g/h.
+    /// The last findings, the oldest first, in g/h at the preferred temperature.
     found: VecDeque<f64>,
     /// When the last one was made; `None` where the clock was not trusted then.
     at: Option<Timestamp>,
@@ -55,6 +59,8 @@ pub(super) struct CropOutput {
     smooth: Option<(Duration, f64)>,
     /// Carbon dioxide of the supply, likewise.
     smooth_supply: Option<(Duration, f64)>,
+    /// Temperature of the room, likewise.
+    smooth_temperature: Option<(Duration, f64)>,
 }
 
 /// A stretch of carbon dioxide readings that a finding is being made from.
@@ -73,6 +79,8 @@ struct OpenSpan {
 pub(super) struct Heard<'a> {
     pub room: &'a Room,
     pub inside: &'a MoistAir,
+    /// Its temperature, without its sensor's noise.
+    pub temperature: Temperature,
     /// The room's carbon dioxide and when it was heard, as [`Now::elapsed`]; `None` where it is not.
     pub carbon_dioxide: Option<(CarbonDioxide, Duration)>,
     /// Of the air that is supplied.
@@ -92,6 +100,7 @@ impl CropOutput {
             span: None,
             smooth: None,
             smooth_supply: None,
+            smooth_temperature: None,
         }
     }
 
@@ -101,8 +110,14 @@ impl CropOutput {
         (self.at, self.since, self.foreseen, self.span) = (None, None, None, None);
     }
 
-    /// What the crop gives off, in g/h; `None` before the first finding.
-    pub fn usual(&self) -> Option<f64> {
+    /// What the crop gives off in `room` at `temperature`, in g/h; `None` before the first finding.
+    pub fn usual(&self, room: &Room, temperature: Temperature) -> Option<f64> {
+        let at = room.bands.temperature.preferred;
+        Some(breathing(self.middle()?, at, temperature))
+    }
+
+    /// The same at the preferred temperature.
+    fn middle(&self) -> Option<f64> {
         let mut sorted: Vec<f64> = self.found.iter().copied().collect();
         sorted.sort_by(f64::total_cmp);
         let middle = sorted.len() / 2;
@@ -112,7 +127,7 @@ impl CropOutput {
 
     /// What is kept for the next run: nothing where its age would not be known.
     pub fn kept(&self) -> Option<KeptEmission> {
-        self.usual().zip(self.at).map(|(grams_per_hour, at)| KeptEmission { grams_per_hour, at })
+        self.middle().zip(self.at).map(|(grams_per_hour, at)| KeptEmission { grams_per_hour, at })
     }
 
     /// Takes over what an earlier run has kept.
@@ -150,6 +165,12 @@ impl CropOutput {
         CarbonDioxide::clamped(evened(&mut self.smooth_supply, ppm, now.elapsed, 4 * EVENED_OVER))
     }
 
+    /// Temperature of the room, without its sensor's noise.
+    pub fn even_temperature(&mut self, temperature: Temperature, now: &Now) -> Temperature {
+        let celsius = temperature.celsius();
+        Temperature::clamped(evened(&mut self.smooth_temperature, celsius, now.elapsed, 4 * EVENED_OVER))
+    }
+
     /// Takes in what is heard. Where the grower gives less air than advised, findings come out high and more is advised:
     /// the error is on the careful side. They stay within a third of the catalogue's middle and three times its upper
     /// value.
@@ -184,15 +205,17 @@ impl CropOutput {
             supply: heard.supply.parts_per_million(),
             hours: length.as_secs_f64() / 3_600.0,
         };
+        let found = emission_between(heard.room, flow, heard.inside, &whole);
+        let found = breathing(found, heard.temperature, heard.room.bands.temperature.preferred);
         let (lowest, highest) = bounds(crop);
-        self.find(emission_between(heard.room, flow, heard.inside, &whole).clamp(lowest, highest), now);
+        self.find(found.clamp(lowest, highest), now);
         self.span = None;
     }
 
     fn find(&mut self, found: f64, now: &Now) {
         self.found.push_back(found);
         let before = self.found.len().saturating_sub(NO_VISIT);
-        let usual = self.usual().unwrap_or(found);
+        let usual = self.middle().unwrap_or(found);
         let mut lately = self.found.range(before..).map(|found| found / usual - 1.0);
         if lately.clone().all(|off| off > PLAINLY_OFF) || lately.all(|off| off < -PLAINLY_OFF) {
             self.found.drain(..before);
@@ -205,7 +228,12 @@ impl CropOutput {
     }
 }
 
-/// Between these, in g/h, a finding of what `crop` gives off is believed.
+/// What gives off `grams` an hour at one temperature, at another one.
+fn breathing(grams: f64, at: Temperature, temperature: Temperature) -> f64 {
+    Emission { rate: CarbonDioxideFlow::clamped(grams), at }.in_room_at(temperature).grams_per_hour()
+}
+
+/// Between these, in g/h, a finding of what `crop` gives off at its preferred temperature is believed.
 pub(super) fn bounds(crop: &Crop) -> (f64, f64) {
     let middle = crop.substrate.kilograms() * crop.respiration.middle;
     let upper = crop.substrate.kilograms() * crop.respiration.upper;
@@ -215,6 +243,10 @@ pub(super) fn bounds(crop: &Crop) -> (f64, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::{
+        model::{Identifier, Species, Stage},
+        units::Volume,
+    };
 
     fn now(seconds: u64) -> Now {
         Now { elapsed: Duration::from_secs(seconds), wall: Timestamp::UNIX_EPOCH, trusted: true }
@@ -223,20 +255,36 @@ mod tests {
     #[test]
     fn a_visit_is_not_the_crop_and_a_crop_that_has_changed_is_known_within_the_hour() {
         let mut output = CropOutput::new(&now(0));
-        assert_eq!(output.usual(), None);
+        assert_eq!(output.middle(), None);
         for _ in 0..20 {
             output.find(100.0, &now(0));
         }
         assert_eq!(output.found.len(), FINDINGS);
         for found in [180.0, 180.0, 105.0, 70.0, 100.0, 98.0] {
             output.find(found, &now(0));
-            assert_eq!(output.usual(), Some(100.0), "{found}");
+            assert_eq!(output.middle(), Some(100.0), "{found}");
         }
         for (found, usual) in
             [(150.0, 100.0), (150.0, 100.0), (150.0, 150.0), (80.0, 150.0), (80.0, 150.0), (80.0, 80.0)]
         {
             output.find(found, &now(0));
-            assert_eq!(output.usual(), Some(usual), "{found}");
+            assert_eq!(output.middle(), Some(usual), "{found}");
+        }
+    }
+
+    /// 2.66 times less for 10 K, by the measurements that the model names.
+    #[test]
+    fn a_crop_is_known_at_other_temperatures_than_it_was_heard_at() {
+        let crop = Species::Oyster.entry(Stage::Fruiting);
+        let name = Identifier::new("bay").unwrap();
+        let room = Room::bare(name, Volume::from_cubic_metres(60.0).unwrap(), crop.bands());
+        let preferred = room.bands.temperature.preferred;
+        let warmer = |kelvins: f64| Temperature::from_celsius(preferred.celsius() + kelvins).unwrap();
+        let mut output = CropOutput::new(&now(0));
+        output.find(breathing(60.0, warmer(-4.0), preferred), &now(0));
+        for (kelvins, expected) in [(-4.0, 60.0), (6.0, 60.0 * 2.66), (-14.0, 60.0 / 2.66)] {
+            let found = output.usual(&room, warmer(kelvins)).unwrap();
+            assert!((found / expected - 1.0).abs() < 1e-9, "{found} for {expected} at {kelvins} K");
         }
     }
 
@@ -244,9 +292,9 @@ mod tests {
     fn what_an_earlier_run_has_found_is_where_this_one_begins() {
         let mut output = CropOutput::new(&now(0));
         output.remember(KeptEmission { grams_per_hour: 80.0, at: Timestamp::UNIX_EPOCH });
-        assert_eq!(output.usual(), Some(80.0));
+        assert_eq!(output.middle(), Some(80.0));
         output.find(90.0, &now(0));
-        assert_eq!(output.usual(), Some(85.0));
+        assert_eq!(output.middle(), Some(85.0));
         output.forget();
         assert_eq!(output.kept(), None);
     }

@@ -94,7 +94,7 @@ pub struct KeptRoom {
 /// An estimate of what a crop gives off.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct KeptEmission {
-    /// In grams of carbon dioxide per hour.
+    /// In grams of carbon dioxide per hour, at the room's preferred temperature.
     pub grams_per_hour: f64,
     /// When it was made.
     pub at: Timestamp,

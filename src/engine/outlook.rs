@@ -317,7 +317,7 @@ impl Engine {
             probe: around.and_then(|around| shown_factor(self.coldest_probe(index)?, air.temperature(), around)),
             carbon_dioxide: memory.state.carbon_dioxide.fresh(),
             fresh_air: memory.last_flow.unwrap_or(room.fan.usual),
-            emission: memory.crop_output.usual(),
+            emission: memory.crop_output.usual(room, air.temperature()),
             tank: self.tank(index),
         })
     }

@@ -291,10 +291,12 @@ impl RoomMemory {
     /// Decides the fresh air; `None` where nothing is known of the room's air.
     pub fn decide_air(&mut self, around: &Surroundings<'_>, inside: &MoistAir) -> AirAdvice {
         let supply_carbon_dioxide = self.crop_output.even_supply(around.supply_carbon_dioxide, around.now);
+        let temperature = self.crop_output.even_temperature(inside.temperature(), around.now);
         let carbon_dioxide = self.state.carbon_dioxide;
         let heard = Heard {
             room: around.room,
             inside,
+            temperature,
             carbon_dioxide: carbon_dioxide.fresh().zip(carbon_dioxide.at()),
             supply: supply_carbon_dioxide,
             flow: self.last_flow,
@@ -307,7 +309,7 @@ impl RoomMemory {
             carbon_dioxide: self.state.reckoned.carbon_dioxide,
             doubted: self.state.reckoned.carbon_dioxide_doubted,
             supply_carbon_dioxide,
-            emission: self.crop_output.usual().unwrap_or(upper),
+            emission: self.crop_output.usual(around.room, temperature).unwrap_or(upper),
             settled: self.moved.is_some_and(|moved| around.now.since(moved) >= SETTLES_AFTER),
             drawn_by_others: around.drawn_by_others,
             last: self.last_flow,

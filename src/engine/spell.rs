@@ -47,7 +47,7 @@ impl Engine {
     fn third_day(&self, index: usize, made: Timestamp, now: &Now) -> Option<ThirdDay> {
         let room = &self.farm.rooms[index];
         let corrected = self.site.corrected().filter(|_| now.trusted)?;
-        let emission = self.rooms[index].crop_output.usual();
+        let emission = self.rooms[index].crop_output.usual(room, room.bands.temperature.preferred);
         let hours = (0..24).map(|hour| made + SignedDuration::from_hours(HOURS as i64 + hour));
         let lacking: Vec<Timestamp> = hours
             .filter(|moment| {

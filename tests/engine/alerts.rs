@@ -9,8 +9,8 @@ use mistwright::{
         alert::{Alert, Condition, Message, Priority},
     },
     engine::{Event, FetchFailure, Rejection},
-    model::{Identifier, Intake, Place, Quantity, WaterSupply},
-    units::WaterVolume,
+    model::{Identifier, Intake, Place, Quantity, WaterSupply, equipment::Thermostat},
+    units::{Fraction, HeatFlow, HeatLoss, WaterVolume},
 };
 
 use super::harness::{Bench, farm, flow, room};
@@ -95,6 +95,43 @@ fn the_shortfall_alert_covers_the_hours_in_which_the_low_end_cannot_be_held() {
     let alert = snapshot.rooms[0].alerts.iter().find(|a| a.kind == AlertKind::HumidifierShortfall).unwrap();
     let sentence = alert.message().unwrap().sentence(&snapshot.voice(), bench.now.wall);
     assert!(sentence.contains("from 18:00 on, for as far as can be looked ahead;"), "{sentence}");
+}
+
+/// 19 h ahead both are a notice that says so; people are told again when they are ten hours ahead.
+#[test]
+fn what_comes_in_more_than_ten_hours_is_a_notice_and_becomes_a_warning() {
+    let mut room = room();
+    room.fan.floor = room.fan.capacity;
+    room.shell.loss = Some(HeatLoss::from_watts_per_kelvin(60.0).unwrap());
+    // By hand: shell and 580 kg/h of fresh air take 222 W/K, and 2.7 kg/h of mist 1.8 kW: at most 4 kW at 6 °C, and 8.9 kW at −16 °C.
+    let power = HeatFlow::from_watts(8_200.0).unwrap();
+    room.heater = Some(Thermostat { power, setting: None, latent: Fraction::from_ratio(0.0).unwrap() });
+    let mut bench = Bench::new(farm(vec![room]));
+    let mut weather = vec![6.0; 20];
+    weather.extend([-16.0; 40]);
+    bench.forecast(&weather, 90.0);
+    live(&mut bench, 60, 6.0);
+    let states =
+        |bench: &Bench| [AlertKind::HumidifierShortfall, AlertKind::HeatShort].map(|kind| bench.room_alert(0, kind));
+    assert_eq!(states(&bench), ["notice"; 2]);
+    let told = |bench: &mut Bench, title: &str| {
+        let notices = std::mem::take(&mut bench.notices);
+        let those: Vec<String> = notices.into_iter().filter(|notice| notice.contains(title)).collect();
+        assert_eq!(those.len(), 2, "{title}: {those:?}");
+        those
+    };
+    let early = told(&mut bench, "As it looks now, the h");
+    assert!(early.iter().any(|notice| notice.contains("the humidifier cannot keep up from 1")), "{early:?}");
+    assert!(early.iter().any(|notice| notice.contains("the heater cannot hold the temperature from 1")), "{early:?}");
+
+    // Temperature falls from 13:00 to 14:00, and is short between: ten hours before, it is 3:00 to 4:00.
+    live(&mut bench, 7 * 60, 6.0);
+    assert_eq!(states(&bench), ["notice"; 2], "11 h ahead");
+    assert!(bench.notices.is_empty(), "{:?}", bench.notices);
+    live(&mut bench, 2 * 60, 6.0);
+    assert_eq!(states(&bench), ["warning"; 2], "less than 10 h ahead");
+    let late = told(&mut bench, " The h");
+    assert!(late.iter().all(|notice| !notice.contains("As it looks now")), "{late:?}");
 }
 
 #[test]

@@ -5,7 +5,7 @@ use std::{sync::Arc, time::Duration};
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 use mistwright::{
     advice::{AlertKind, Decision},
-    engine::{Effect, Engine, Event, Snapshot},
+    engine::{Effect, Engine, Event, Memory, Snapshot},
     model::{
         Band, Bands, Fan, FanMoves, Farm, Forecast, ForecastPoint, Humidifier, HumidifierMethod, Identifier, Measured,
         Now, OutdoorAir, Place, Quantity, Room, Service, Site, Source, Species, Stage, WaterSupply,
@@ -115,6 +115,21 @@ impl Bench {
         let farm = Arc::new(farm);
         let mut bench = Self { engine: Engine::new(Arc::clone(&farm), service, &now), farm, now, notices: Vec::new() };
         bench.event(Event::Connected);
+        bench
+    }
+
+    /// A new run on `farm` with the `memory` of an old one, on a machine that has been started again.
+    pub fn restarted(memory: Memory, farm: Farm, wall: Timestamp, trusted: bool) -> Self {
+        let now = Now { elapsed: Duration::from_secs(40), wall, trusted };
+        let farm = Arc::new(farm);
+        let mut engine = Engine::new(Arc::clone(&farm), Some(met_norway::SERVICE), &now);
+        let effects = engine.restore(memory, &now);
+        let notices = effects.into_iter().filter_map(|effect| match effect {
+            Effect::Notify(notice) => Some(notice.sentence),
+            Effect::FetchForecast(_) => None,
+        });
+        let mut bench = Self { engine, farm, now, notices: notices.collect() };
+        bench.event(Event::Tick);
         bench
     }
 

@@ -1,15 +1,14 @@
 //! What can be set: that it does what it says, ends when it should, outlives a restart, and never passes a limit.
 #![expect(clippy::float_cmp, reason = "what is held is advised to the bit, and an empty tank holds nothing")]
 
-use std::{sync::Arc, time::Duration};
+use std::time::Duration;
 
 use jiff::SignedDuration;
 use mistwright::{
     advice::{AlertKind, LimitedBy, decide},
-    engine::{Command, Effect, Engine, Event, Input, Memory},
-    model::{Farm, Hold, Now, Place, Presence, Quantity, Stage, WaterSupply},
+    engine::{Command, Event, Input},
+    model::{Hold, Place, Presence, Quantity, Stage, WaterSupply},
     units::WaterVolume,
-    wire::weather::met_norway,
 };
 
 use super::harness::{Bench, farm, flow, percent, ppm, room};
@@ -279,21 +278,6 @@ fn a_danger_to_people_cannot_be_shelved_and_breaks_the_shelf_of_a_lesser_one() {
     assert!(refused(&mut bench, Some(0), people).contains("dangerous to people"));
 }
 
-/// A new run, `away` after the old one, on a machine that has been started again.
-fn restarted(memory: Memory, farm: Farm, wall: jiff::Timestamp, trusted: bool) -> Bench {
-    let now = Now { elapsed: Duration::from_secs(40), wall, trusted };
-    let farm = Arc::new(farm);
-    let mut engine = Engine::new(Arc::clone(&farm), Some(met_norway::SERVICE), &now);
-    let effects = engine.restore(memory, &now);
-    let notices = effects.into_iter().filter_map(|effect| match effect {
-        Effect::Notify(notice) => Some(notice.sentence),
-        Effect::FetchForecast(_) => None,
-    });
-    let mut bench = Bench { engine, farm, now, notices: notices.collect() };
-    bench.event(Event::Tick);
-    bench
-}
-
 /// An engine that was told everything that can be told.
 fn told() -> Bench {
     let mut bench = bench();
@@ -313,7 +297,7 @@ fn what_was_set_outlives_a_restart_as_far_as_it_still_holds() {
     let old = told();
     let memory = old.engine.memory(&old.now);
     let after = |minutes: i64| old.now.wall + SignedDuration::from_mins(minutes);
-    let new = restarted(memory.clone(), farm(vec![room()]), after(10), true);
+    let new = Bench::restarted(memory.clone(), farm(vec![room()]), after(10), true);
     let snapshot = new.snapshot();
     let (state, farm_told) = (&snapshot.rooms[0], &snapshot.farm.rooms[0]);
     assert_eq!(farm_told.crop.as_ref().unwrap().stage, Stage::Pinning);
@@ -328,11 +312,11 @@ fn what_was_set_outlives_a_restart_as_far_as_it_still_holds() {
     assert_eq!(new.room_alert(0, AlertKind::CarbonDioxideCrop), "shelved");
 
     // Five hours later only the hold, the presence and the tank's content are left.
-    let new = restarted(memory.clone(), farm(vec![room()]), after(300), true);
+    let new = Bench::restarted(memory.clone(), farm(vec![room()]), after(300), true);
     assert_ne!(new.site_alert(AlertKind::HardFrost), "shelved");
     assert!(new.snapshot().rooms[0].inputs.hold.is_some());
     // A day later there is nothing that ends by itself.
-    let new = restarted(memory.clone(), farm(vec![room()]), after(24 * 60 + 10), true);
+    let new = Bench::restarted(memory.clone(), farm(vec![room()]), after(24 * 60 + 10), true);
     let state = &new.snapshot().rooms[0];
     assert!(state.inputs.hold.is_none() && state.inputs.presence.is_none() && state.tank.is_none());
     assert_eq!(state.inputs.stage, Some(Stage::Pinning));
@@ -342,7 +326,7 @@ fn what_was_set_outlives_a_restart_as_far_as_it_still_holds() {
     let mut edited = room();
     edited.crop.as_mut().unwrap().stage = Stage::Resting;
     edited.humidifier.as_mut().unwrap().water = WaterSupply::Mains;
-    let new = restarted(memory, farm(vec![edited]), after(10), true);
+    let new = Bench::restarted(memory, farm(vec![edited]), after(10), true);
     assert_eq!(new.snapshot().farm.rooms[0].crop.as_ref().unwrap().stage, Stage::Resting);
     assert!(new.snapshot().rooms[0].tank.is_none());
 }
@@ -351,7 +335,7 @@ fn what_was_set_outlives_a_restart_as_far_as_it_still_holds() {
 fn what_ends_by_itself_waits_for_a_clock_that_can_be_trusted() {
     let old = told();
     let memory = old.engine.memory(&old.now);
-    let mut new = restarted(memory.clone(), farm(vec![room()]), jiff::Timestamp::UNIX_EPOCH, false);
+    let mut new = Bench::restarted(memory.clone(), farm(vec![room()]), jiff::Timestamp::UNIX_EPOCH, false);
     let state = &new.snapshot().rooms[0];
     assert!(state.inputs.hold.is_none() && state.inputs.presence.is_none() && state.tank.is_none());
     assert_eq!(state.inputs.stage, Some(Stage::Pinning), "a stage does not end");

@@ -348,6 +348,32 @@ fn behind_a_lung() -> Bench {
     bench
 }
 
+/// By hand: at the same carbon dioxide the air that a crop needs follows what it gives off, 2.66 times less for 10 K. The cooler
+/// room's air is denser, by less than the deadband of 2 % of 480 m³/h makes of it.
+#[test]
+fn a_room_that_will_cool_is_foreseen_with_the_less_air_that_its_crop_then_needs() {
+    let mut room = room();
+    room.shell.loss = Some(HeatLoss::from_watts_per_kelvin(60.0).unwrap());
+    room.shell.fabric = HeatCapacity::from_kilojoules_per_kelvin(4_000.0).unwrap();
+    let mut bench = Bench::new(farm(vec![room]));
+    bench.forecast(&[5.0; 60], 80.0);
+    for _ in 0..90 {
+        bench.pass(Duration::from_secs(60));
+        bench.air(Place::Outdoors, 5.0, 80.0);
+        bench.air(Place::Room(0), 16.0, 88.0);
+        bench.say(Place::Room(0), Quantity::CarbonDioxide, 800.0);
+    }
+    let hours = &outlook(&bench, 0).expected.hours;
+    let before = bench.decision(0).setpoints.unwrap().fresh_air.cubic_metres_per_hour();
+    let later = &hours[12];
+    let cooler = 16.0 - later.temperature.celsius();
+    assert!(cooler > 5.0, "{later:?}");
+    let (expected, found) = (2.66_f64.powf(-cooler / 10.0), later.fresh_air.cubic_metres_per_hour() / before);
+    assert!((expected - 0.01..expected + 0.06).contains(&found), "{found} of {before} m³/h, {expected} by hand");
+    let ppm = later.carbon_dioxide.parts_per_million();
+    assert!((740.0..810.0).contains(&ppm), "planned at 800 ppm, {ppm}");
+}
+
 #[test]
 fn a_room_behind_an_anteroom_is_fed_with_that_room_as_projected_and_draws_from_it() {
     let bench = behind_a_lung();

@@ -4,17 +4,22 @@
 pub struct Chance(u64);
 
 impl Chance {
+    /// Neighbouring seeds begin at places of the stream that have nothing to do with each other.
     pub fn new(seed: u64) -> Self {
-        Self(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15))
+        Self(Self(seed).next())
     }
 
-    /// Evenly in 0…1.
-    pub fn share(&mut self) -> f64 {
+    fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
         z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
+        z ^ (z >> 31)
+    }
+
+    /// Evenly in 0…1.
+    pub fn share(&mut self) -> f64 {
+        (self.next() >> 11) as f64 / (1_u64 << 53) as f64
     }
 
     /// Evenly between two ends.

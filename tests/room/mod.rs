@@ -10,11 +10,10 @@ use mistwright::{
         room::{Drive, Emission, EnteringAir, Report, Standing},
     },
     physics::{BelowFreezing, MoistAir},
-    units::{
-        AirFlow, CarbonDioxide, CarbonDioxideFlow, DryAirFlow, Pressure, RelativeHumidity, Temperature, Volume,
-        WaterFlow,
-    },
+    units::{CarbonDioxideFlow, DryAirFlow, Pressure, Volume, WaterFlow},
 };
+
+pub use crate::engine::harness::{celsius, flow, percent, ppm};
 
 mod anteroom;
 mod conservation;
@@ -28,22 +27,6 @@ pub const PRESSURES: [f64; 2] = [101_325.0, 84_556.0];
 
 pub fn pressure(pascals: f64) -> Pressure {
     Pressure::from_pascals(pascals).unwrap()
-}
-
-pub fn celsius(value: f64) -> Temperature {
-    Temperature::from_celsius(value).unwrap()
-}
-
-pub fn percent(value: f64) -> RelativeHumidity {
-    RelativeHumidity::from_percent(value).unwrap()
-}
-
-pub fn ppm(value: f64) -> CarbonDioxide {
-    CarbonDioxide::from_parts_per_million(value).unwrap()
-}
-
-pub fn flow(value: f64) -> AirFlow {
-    AirFlow::from_cubic_metres_per_hour(value).unwrap()
 }
 
 pub fn air(temperature: f64, humidity: f64, pascals: f64) -> MoistAir {

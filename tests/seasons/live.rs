@@ -234,11 +234,12 @@ impl<'a> Living<'a> {
         events
     }
 
-    /// From when on a shortfall of the room's humidifier is warned of.
-    pub fn shortfall_from(&self) -> Option<Timestamp> {
+    /// From when on the room's humidifier is said to fall short, and whether that is a warning yet and no mere notice.
+    pub fn shortfall_from(&self) -> Option<(Timestamp, bool)> {
         let snapshot = self.snapshot();
         let alerts = &snapshot.rooms.last().unwrap().alerts;
         let alert = alerts.iter().find(|alert| alert.kind == AlertKind::HumidifierShortfall)?;
-        if let Message::Shortfall { from, .. } = alert.message()? { Some(*from) } else { None }
+        let Message::Shortfall { from, .. } = alert.message()? else { return None };
+        Some((*from, alert.published() != "notice"))
     }
 }

@@ -16,6 +16,7 @@ use mistwright::{
 
 use crate::nights::{
     chance::Chance,
+    site,
     truth::{Facts, LATENT, saturated},
 };
 
@@ -218,19 +219,4 @@ fn equipped(mut room: Room, facts: &Facts, mistakes: &Mistakes) -> Room {
     room.shell.loss = Some(HeatLoss::from_watts_per_kelvin(mistakes.loss * facts.loss).unwrap());
     room.shell.fabric = HeatCapacity::from_kilojoules_per_kelvin(facts.fabric).unwrap();
     room
-}
-
-/// Where the observations are from: 200 m above the sea.
-fn site() -> Site {
-    Site {
-        name: Identifier::new("frosthollow").unwrap(),
-        title: "Frosthollow farm".to_owned(),
-        elevation: Elevation::from_metres(200.0).unwrap(),
-        latitude: 41.98,
-        longitude: -87.9,
-        time_zone: TimeZone::UTC,
-        units: UnitSystem::Metric,
-        hard_frost: Temperature::from_celsius(-4.0).unwrap(),
-        design_cold: None,
-    }
 }

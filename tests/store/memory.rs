@@ -1,31 +1,21 @@
 //! What an engine makes of what an earlier one has kept.
 
-use std::{sync::Arc, time::Duration};
+use std::time::Duration;
 
 use jiff::SignedDuration;
 use mistwright::{
     advice::{AlertKind, Mode, Reason},
-    engine::{Effect, Engine, Event, Memory},
-    model::{Farm, Identifier, Now, Place, Quantity},
-    wire::weather::met_norway,
+    engine::{Event, Memory},
+    model::{Farm, Identifier, Place, Quantity},
 };
 
 use crate::engine::harness::{Bench, farm, flow, room};
 
 const MINUTE: Duration = Duration::from_secs(60);
 
-/// A new run on `farm`, `away` after the old one, on a machine that has been started again.
+/// A new run on `farm` that has found its broker.
 fn restarted(memory: Memory, farm: Farm, wall: jiff::Timestamp, trusted: bool) -> Bench {
-    let now = Now { elapsed: Duration::from_secs(40), wall, trusted };
-    let farm = Arc::new(farm);
-    let mut engine = Engine::new(Arc::clone(&farm), Some(met_norway::SERVICE), &now);
-    let effects = engine.restore(memory, &now);
-    let notices = effects.into_iter().filter_map(|effect| match effect {
-        Effect::Notify(notice) => Some(notice.sentence),
-        Effect::FetchForecast(_) => None,
-    });
-    let mut bench = Bench { engine, farm, now, notices: notices.collect() };
-    bench.event(Event::Tick);
+    let mut bench = Bench::restarted(memory, farm, wall, trusted);
     bench.event(Event::Connected);
     bench
 }

@@ -87,7 +87,7 @@ pub struct View<'a> {
     pub air: MoistAir,
     /// Its carbon dioxide; `None` where no sensor will be there to show it.
     pub carbon_dioxide: Option<CarbonDioxide>,
-    /// What the crop gives off, in g/h: as estimated from the balance, where it was.
+    /// What the crop gives off at the air's temperature, in g/h: as estimated from the balance, where it was.
     pub emission: Option<f64>,
     /// The air that it is supplied with, before any exchanger or heater.
     pub supply: EnteringAir,

@@ -24,8 +24,10 @@ use crate::{
     },
 };
 
-/// A shortfall below this share of what the equipment gives is rounding.
+/// Less heat missing than this share of what the heater gives is rounding.
 const MISSED_SHARE: f64 = 0.005;
+/// Less vapour missing than this share of what the humidifier gives is no shortfall: it dries the air by less than a point.
+const SHORT_SHARE: f64 = 0.01;
 /// A humidifier that has less left than this share of what it gives is strained: forecasts move demand by two or three
 /// hundredths from one to the next.
 const STRAINED_SHARE: f64 = 0.03;
@@ -135,7 +137,7 @@ impl<'a> Runner<'a> {
             room: scene.room,
             air: self.air,
             carbon_dioxide: scene.start.carbon_dioxide.map(|_| self.standing.carbon_dioxide),
-            emission: scene.start.emission,
+            emission: scene.start.emission.map(|_| self.emission.in_room_at(self.air.temperature()).grams_per_hour()),
             supply,
             around,
             probe: scene.start.probe.map(|(_, factor)| {
@@ -212,7 +214,7 @@ fn most_vapour(humidifier: &Humidifier) -> f64 {
 
 fn limits(room: &Room, dawn: Timestamp) -> Limits {
     let most = room.humidifier.map_or(0.0, |humidifier| most_vapour(&humidifier));
-    let [vapour, spare] = [MISSED_SHARE, STRAINED_SHARE].map(|share| WaterFlow::clamped(share * most));
+    let [vapour, spare] = [SHORT_SHARE, STRAINED_SHARE].map(|share| WaterFlow::clamped(share * most));
     let heat = room.heater.map_or(0.0, |heater| MISSED_SHARE * heater.power.watts());
     Limits { vapour, spare, heat: HeatFlow::clamped(heat), dawn }
 }

@@ -1,5 +1,6 @@
 //! What a step starts from, and what it is given.
 
+use super::sources;
 use crate::{
     model::Room,
     physics::MoistAir,
@@ -70,6 +71,11 @@ impl Emission {
     pub fn of_catalogue(room: &Room) -> Self {
         let grams = room.crop.as_ref().map_or(0.0, |crop| crop.substrate.kilograms() * crop.respiration.middle);
         Self { rate: CarbonDioxideFlow::clamped(grams), at: room.bands.temperature.preferred }
+    }
+
+    /// How much it is in a room at `temperature`.
+    pub fn in_room_at(&self, temperature: Temperature) -> CarbonDioxideFlow {
+        CarbonDioxideFlow::clamped(sources::breathing(self, temperature.celsius()))
     }
 }
 
