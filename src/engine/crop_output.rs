@@ -165,6 +165,11 @@ impl CropOutput {
         CarbonDioxide::clamped(evened(&mut self.smooth_supply, ppm, now.elapsed, 4 * EVENED_OVER))
     }
 
+    /// The same as it was last evened.
+    pub fn supply(&self) -> Option<CarbonDioxide> {
+        self.smooth_supply.map(|(_, ppm)| CarbonDioxide::clamped(ppm))
+    }
+
     /// Temperature of the room, without its sensor's noise.
     pub fn even_temperature(&mut self, temperature: Temperature, now: &Now) -> Temperature {
         let celsius = temperature.celsius();

@@ -275,7 +275,7 @@ impl Engine {
         let behind: Vec<_> = self.lookout.behind[index].iter().map(|behind| self.draw(*behind, &start.air)).collect();
         let drawn =
             |moment: Timestamp, case: Case| DryAirFlow::clamped(behind.iter().map(|draw| draw.at(moment, case)).sum());
-        let (Some(intake), Some(around)) = (self.intake_feed(room, now), self.around_feed(room, now)) else { return };
+        let (Some(intake), Some(around)) = (self.intake_feed(index, now), self.around_feed(room, now)) else { return };
         let scene = Scene {
             site: &farm.site,
             room,
@@ -355,11 +355,15 @@ impl Engine {
         }
     }
 
-    fn intake_feed(&self, room: &Room, now: &Now) -> Option<Source> {
-        match room.intake {
+    fn intake_feed(&self, index: usize, now: &Now) -> Option<Source> {
+        match self.farm.rooms[index].intake {
             Intake::Outdoors => Some(Source::Outdoors),
             Intake::Room(from) => self.room_source(from),
-            Intake::Space(from) => self.space_source(from, now),
+            Intake::Space(from) => {
+                // With its sensor's noise the crop's air would be another one in each outlook.
+                let even = self.rooms[index].crop_output.supply();
+                self.space_source(from, even.unwrap_or_else(|| self.supply_carbon_dioxide(Intake::Space(from))), now)
+            }
         }
     }
 
@@ -373,7 +377,7 @@ impl Engine {
         match room.shell.around {
             Around::Outdoors => Some(Source::Outdoors),
             Around::Room(other) => self.room_source(other),
-            Around::Space(other) => self.space_source(other, now),
+            Around::Space(other) => self.space_source(other, self.supply_carbon_dioxide(Intake::Space(other)), now),
         }
     }
 
@@ -389,9 +393,9 @@ impl Engine {
     }
 
     /// A space through the weather ahead; one that is not heard stays as it is assumed to be.
-    fn space_source(&self, index: usize, now: &Now) -> Option<Source> {
+    fn space_source(&self, index: usize, carbon_dioxide: CarbonDioxide, now: &Now) -> Option<Source> {
         let air = self.space_air(index, now)?;
-        let present = EnteringAir { air, carbon_dioxide: self.supply_carbon_dioxide(Intake::Space(index)) };
+        let present = EnteringAir { air, carbon_dioxide };
         let heard = self.fuse(Place::Space(index), now).air.is_some();
         match (&self.lookout.weather, self.space_habits.get(index)) {
             (Some(weather), Some(habit)) if heard => Some(Source::Room(Arc::new(habit.ahead(present, weather, now)))),

@@ -514,6 +514,36 @@ fn a_tank_runs_out_when_its_litres_are_drawn_and_the_room_is_projected_as_refill
     assert_eq!(found.expected.findings.shortfall, None);
 }
 
+/// The sensor of the barn scatters by 15 ppm to each side of 480 ppm, a tenth of what 800 ppm lie above it.
+#[test]
+fn outlooks_do_not_scatter_with_the_carbon_dioxide_sensor_of_the_space_that_a_room_draws_from() {
+    let mut farm = farm(vec![Room { intake: Intake::Space(0), ..room() }]);
+    farm.spaces.push(Space { name: Identifier::new("barn").unwrap(), title: "Barn".to_owned(), assumed: None });
+    for quantity in [Quantity::Temperature, Quantity::RelativeHumidity, Quantity::CarbonDioxide] {
+        farm.sources.push(Source::new(Place::Space(0), quantity, Duration::from_secs(300)));
+    }
+    let mut bench = Bench::new(farm);
+    bench.forecast(&[4.0; 60], 80.0);
+    let mut foreseen = std::collections::BTreeMap::new();
+    for minute in 0..300_u64 {
+        bench.pass(Duration::from_secs(60));
+        bench.air(Place::Outdoors, 4.0, 80.0);
+        bench.air(Place::Space(0), 17.0, 50.0);
+        // Up and down in a rhythm that is not the outlooks'.
+        let noise = 15.0 * (2.4 * minute as f64).sin();
+        bench.say(Place::Space(0), Quantity::CarbonDioxide, 480.0 + noise);
+        bench.air(Place::Room(0), 16.0, 88.0);
+        bench.say(Place::Room(0), Quantity::CarbonDioxide, 800.0);
+        if minute >= 120 {
+            let outlook = outlook(&bench, 0);
+            foreseen.insert(outlook.made, outlook.expected.hours[4].fresh_air.cubic_metres_per_hour());
+        }
+    }
+    let values = || foreseen.values().copied();
+    let (least, most) = (values().fold(f64::INFINITY, f64::min), values().fold(0.0, f64::max));
+    assert!(foreseen.len() >= 15 && most < 1.02 * least, "{least} to {most} m³/h: {foreseen:?}");
+}
+
 #[test]
 fn a_space_that_a_room_draws_from_dries_with_the_air_outdoors_hours_later() {
     let mut farm = farm(vec![Room { intake: Intake::Space(0), ..steady_room() }]);

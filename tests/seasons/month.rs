@@ -118,7 +118,8 @@ fn a_month_of_following_the_advice_keeps_the_crop_and_saves_water() {
     let (first, second) = rooms.split_at(rooms.len() / 2);
     let months: Vec<Month> = thread::scope(|scope| {
         let other = scope.spawn(|| second.iter().map(live).collect::<Vec<_>>());
-        first.iter().map(live).chain(other.join().unwrap()).collect()
+        let own: Vec<_> = first.iter().map(live).collect();
+        own.into_iter().chain(other.join().unwrap()).collect()
     });
     print(&rooms, &months);
     for ((drawn, _, seed), Month { advised, fixed, .. }) in rooms.iter().zip(&months) {

@@ -2,16 +2,12 @@
 
 use std::time::Duration;
 
-use jiff::tz::TimeZone;
 use mistwright::{
     model::{
-        Around, Fan, FanMoves, Farm, Humidifier, HumidifierMethod, Identifier, Intake, Place, Quantity, Room, Site,
-        Source, Space, Species, Stage, WaterSupply, equipment::Thermostat, farm::Crop,
+        Around, Fan, FanMoves, Farm, Humidifier, HumidifierMethod, Identifier, Intake, Place, Quantity, Room, Source,
+        Space, Species, Stage, WaterSupply, equipment::Thermostat, farm::Crop,
     },
-    units::{
-        AirChanges, AirFlow, Elevation, Fraction, HeatCapacity, HeatFlow, HeatLoss, Mass, Temperature, UnitSystem,
-        Volume, WaterFlow,
-    },
+    units::{AirChanges, AirFlow, Fraction, HeatCapacity, HeatFlow, HeatLoss, Mass, Temperature, Volume, WaterFlow},
 };
 
 use crate::nights::{

@@ -156,7 +156,8 @@ fn courses(station: &Station, (seed, rooms): (usize, usize), right: bool) -> Vec
     };
     thread::scope(|scope| {
         let other = scope.spawn(|| (rooms / 2..rooms).map(live).collect::<Vec<_>>());
-        (0..rooms / 2).map(live).chain(other.join().unwrap()).collect()
+        let own: Vec<_> = (0..rooms / 2).map(live).collect();
+        own.into_iter().chain(other.join().unwrap()).collect()
     })
 }
 
