@@ -165,7 +165,17 @@ impl CropOutput {
         CarbonDioxide::clamped(evened(&mut self.smooth_supply, ppm, now.elapsed, 4 * EVENED_OVER))
     }
 
-    /// The same as it was last evened.
+    /// What was last evened: carbon dioxide of the room.
+    pub fn carbon_dioxide(&self) -> Option<CarbonDioxide> {
+        self.smooth.map(|(_, ppm)| CarbonDioxide::clamped(ppm))
+    }
+
+    /// Its temperature.
+    pub fn temperature(&self) -> Option<Temperature> {
+        self.smooth_temperature.map(|(_, celsius)| Temperature::clamped(celsius))
+    }
+
+    /// Carbon dioxide of the supply.
     pub fn supply(&self) -> Option<CarbonDioxide> {
         self.smooth_supply.map(|(_, ppm)| CarbonDioxide::clamped(ppm))
     }

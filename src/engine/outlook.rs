@@ -21,7 +21,7 @@ use crate::{
         room::EnteringAir,
         shell::Around,
     },
-    physics::MoistAir,
+    physics::{BelowFreezing, MoistAir},
     units::{
         AirFlow, CarbonDioxide, DryAirFlow, Fraction, HumidityRatio, RelativeHumidity, SpecificVolume, Temperature,
         WaterVolume,
@@ -42,6 +42,8 @@ const WEATHER_SERVES: Duration = Duration::from_secs(120);
 /// Difference between inside and around, in K, from which a probe shows its surface's temperature factor: an error of
 /// 0.5 K in it is then an error of 0.1 in the factor.
 const FACTOR_SHOWS_FROM: f64 = 5.0;
+/// A temperature that differs by no more than this from its mean over some minutes, in K, does so by its sensor's noise.
+const NOISE: f64 = 0.5;
 /// A forecast that was fetched longer ago than this is called old.
 const FORECAST_AGES: SignedDuration = SignedDuration::from_hours(3);
 
@@ -310,12 +312,13 @@ impl Engine {
 
     fn start(&self, index: usize, now: &Now) -> Option<Start> {
         let (room, memory) = (&self.farm.rooms[index], &self.rooms[index]);
-        let air = memory.inside(room, self.site.pressure)?;
+        let air = without_noise(memory.inside(room, self.site.pressure)?, memory.crop_output.temperature());
         let around = self.shell_faces(index, now);
+        let heard = memory.state.carbon_dioxide.fresh();
         Some(Start {
             air,
             probe: around.and_then(|around| shown_factor(self.coldest_probe(index)?, air.temperature(), around)),
-            carbon_dioxide: memory.state.carbon_dioxide.fresh(),
+            carbon_dioxide: heard.map(|heard| memory.crop_output.carbon_dioxide().unwrap_or(heard)),
             fresh_air: memory.last_flow.unwrap_or(room.fan.usual),
             emission: memory.crop_output.usual(room, air.temperature()),
             tank: self.tank(index),
@@ -468,6 +471,16 @@ impl Engine {
         ];
         told.into_iter().flatten().collect()
     }
+}
+
+/// A room's air at its temperature as a mean over some minutes, where that differs by no more than a sensor's noise: by the
+/// temperature the crop's output is foreseen, and with noise in it each outlook would give the crop another air.
+fn without_noise(air: MoistAir, even: Option<Temperature>) -> MoistAir {
+    let even = even.filter(|even| even.minus(air.temperature()).kelvins().abs() <= NOISE);
+    even.and_then(|even| {
+        MoistAir::from_sensor(even, air.relative_humidity(), BelowFreezing::Water, air.pressure()).ok()
+    })
+    .unwrap_or(air)
 }
 
 /// The temperature factor that a probe shows, where the difference between inside and around is wide enough for it.
