@@ -18,6 +18,8 @@ const FROST_AGAIN: SignedDuration = SignedDuration::from_hours(2);
 
 /// What forecasts say will begin within this is warned of: of what they say of later hours some is taken back.
 const WARNED_OF_WITHIN: SignedDuration = SignedDuration::from_hours(10);
+/// What will begin within this even in milder weather is warned of as well.
+const SURELY_WITHIN: SignedDuration = SignedDuration::from_hours(24);
 
 /// How much an alert asks of the grower.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -31,10 +33,17 @@ pub enum Priority {
 }
 
 impl Priority {
-    /// Of what forecasts say will begin at `from`: a warning from ten hours before on, until then a notice.
-    pub fn ahead(from: Timestamp, now: Timestamp) -> Self {
-        if from.duration_since(now) <= WARNED_OF_WITHIN { Self::Warning } else { Self::Notice }
+    /// Of what forecasts say will begin at `from`, and in milder weather at `milder`: a warning from ten hours before on, or from a
+    /// day before where milder weather brings it too; until then a notice.
+    pub fn ahead(from: Timestamp, milder: Option<Timestamp>, now: Timestamp) -> Self {
+        let surely = milder.is_some_and(|milder| milder.duration_since(now) <= SURELY_WITHIN);
+        if surely || is_near(from, now) { Self::Warning } else { Self::Notice }
     }
+}
+
+/// Whether forecasts of what will begin at `from` are hardly taken back.
+pub fn is_near(from: Timestamp, now: Timestamp) -> bool {
+    from.duration_since(now) <= WARNED_OF_WITHIN
 }
 
 /// What an alert says, as data; its sentence is made for the reader's units and time zone.

@@ -3,7 +3,7 @@
 use jiff::{Timestamp, tz::TimeZone};
 
 use super::{
-    alert::{Message, Priority},
+    alert::{Message, is_near},
     decide::{PEOPLE_KEEP_OUT, PEOPLE_LEAVE, PEOPLE_WARN},
     mistrust,
     setpoint::{AirCause, Balance, Decision, Reason, Stands},
@@ -343,9 +343,9 @@ fn shortfall_sentence(
     )
 }
 
-/// How a sentence on what begins at `from` opens: what is a notice as yet may be taken back.
+/// How a sentence on what begins at `from` opens: what is far may be taken back.
 pub(super) fn the_ahead(from: Timestamp, now: Timestamp) -> &'static str {
-    if Priority::ahead(from, now) < Priority::Warning { "As it looks now, the" } else { "The" }
+    if is_near(from, now) { "The" } else { "As it looks now, the" }
 }
 
 fn carbon_dioxide_sentence(voice: &Voice, measured: CarbonDioxide, limit: CarbonDioxide) -> String {

@@ -119,8 +119,9 @@ impl View<'_> {
         if !self.within(short.from, AT_HAND) && self.rests_on_a_guess(outlook, short.worst_at) {
             return None;
         }
+        let milder = outlook.milder.findings.shortfall.map(|short| short.from);
         Some(Condition::Present(
-            Priority::ahead(short.from, self.now.wall),
+            Priority::ahead(short.from, milder, self.now.wall),
             Message::Shortfall {
                 from: short.from,
                 to: short.to,
@@ -160,7 +161,8 @@ impl View<'_> {
         let stretch = outlook.expected.findings.heat_short.filter(|short| self.within(short.from, DAY))?;
         let day = outlook.expected.hours.iter().take(24);
         let coldest = day.map(|hour| hour.temperature).min_by(|a, b| a.celsius().total_cmp(&b.celsius()))?;
-        Some(warning(Priority::ahead(stretch.from, self.now.wall), Warning::HeatShort { stretch, coldest }))
+        let milder = outlook.milder.findings.heat_short.map(|short| short.from);
+        Some(warning(Priority::ahead(stretch.from, milder, self.now.wall), Warning::HeatShort { stretch, coldest }))
     }
 
     /// Where the humidifier stands, there is its line.

@@ -84,8 +84,7 @@ fn a_forecast_freeze_is_announced_with_its_hour_and_what_it_costs() {
         let from: Timestamp = messages.get(&room("lions-mane-bay", "outlook/shortfall-from"))?.payload.parse().ok()?;
         let text = &messages.get(&room("lions-mane-bay", "$alert/humidifier-shortfall"))?.payload;
         let told = text.contains(&from.strftime("%H:%M").to_string());
-        // Almost 17 hours ahead, it is a notice as yet.
-        (state == "notice" && told && (short[0]..short[1]).contains(&from)).then_some(())
+        (state == "warning" && told && (short[0]..short[1]).contains(&from)).then_some(())
     });
     etiquette(&service);
     world.outdoors(2.2, 100.0);
